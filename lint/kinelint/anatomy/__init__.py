@@ -1,0 +1,1 @@
+"""From joints to a body: parts, proportions, volume, soles, the ground under them."""

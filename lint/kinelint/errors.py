@@ -1,0 +1,72 @@
+"""Every exception that kinelint raises on purpose.
+
+    KinelintError
+    ├── AssetError          a file that cannot be read as motion (the run goes on without it)
+    ├── BodyError           a skeleton that cannot be understood as a body (the same)
+    ├── PolicyError         a policy or cue sheet that is wrong (the run does not start)
+    ├── RegistryError       a rule pack that is malformed (the run does not start)
+    └── NotApplicable       raised by a rule that cannot judge this motion (a result, not a failure)
+
+All print as one line: where, what is wrong, how to mend it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+class KinelintError(Exception):
+    """One thing that went wrong, where, and what to do about it.
+
+    Args:
+        what: what is wrong, one sentence without a full stop.
+        path: the file, as the user would name it.
+        place: the place inside the file ("line 12", "/animations/0/channels/3").
+        mend: what the user can do about it.
+    """
+
+    def __init__(self, what: str, *, path: str = "", place: str = "", mend: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.path = path
+        self.place = place
+        self.mend = mend
+
+    def __str__(self) -> str:
+        where = ": ".join(part for part in (self.path, self.place) if part)
+        text = f"{where}: {self.what}" if where else self.what
+        return f"{text}. {self.mend}" if self.mend else text
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Errors cross process borders, and keyword arguments are lost on the way otherwise.
+        return (_rebuild, (type(self), self.what, self.path, self.place, self.mend))
+
+    def at(self, path: str) -> KinelintError:
+        """The same error with its file named, for callers that know the path."""
+        return type(self)(self.what, path=path, place=self.place, mend=self.mend)
+
+
+def _rebuild(
+    kind: type[KinelintError], what: str, path: str, place: str, mend: str
+) -> KinelintError:
+    return kind(what, path=path, place=place, mend=mend)
+
+
+class AssetError(KinelintError):
+    """A file that cannot be read as motion."""
+
+
+class BodyError(KinelintError):
+    """A skeleton that cannot be understood as a body."""
+
+
+class PolicyError(KinelintError):
+    """A policy or a cue sheet that is wrong."""
+
+
+class RegistryError(KinelintError):
+    """A rule or a pack of rules that breaks the contract."""
+
+
+class NotApplicable(KinelintError):  # noqa: N818 - an outcome, not a failure
+    """Raised by a rule: this motion cannot be judged, and `what` says why."""
