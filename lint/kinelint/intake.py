@@ -1,0 +1,104 @@
+"""What must hold before any rule may judge, and what is set aside first.
+
+A NaN is never greater than a limit, so a rule would pass it in silence: every sample must be
+finite before a rule sees it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.clip import Clip
+from kinelint.errors import AssetError
+from kinelint.finding import Note
+from kinelint.kinematics import rotations
+from kinelint.kinematics.arrays import Floats
+
+# A reference pose at the head of a take, common practice, no source: it is the rest pose to
+# within NEAR, and the step away from it is a jump that the take does not make again.
+NEAR_DEG = 3.0
+SHARE_NEAR_REST = 0.8
+JUMP_DEG = 15.0
+TIMES_OTHER_STEPS = 3.0
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A clip that rules may judge, and what was set aside to make it so."""
+
+    clip: Clip
+    notes: tuple[Note, ...] = ()
+
+
+def prepare(clip: Clip) -> Prepared:
+    """The clip without a leading reference pose, every sample checked.
+
+    Raises:
+        AssetError: a sample is not finite or a rotation has no length; names frame and joint.
+    """
+    refuse_bad_samples(clip)
+    if not leads_with_reference_pose(clip):
+        return Prepared(clip)
+    text = "frame 0 is a reference pose (the rest pose, then a jump): it is not judged"
+    return Prepared(clip.cut(1, clip.frames - 1), (Note("reference-pose", text),))
+
+
+def refuse_bad_samples(clip: Clip) -> None:
+    """Every sample finite, every rotation of length 1.
+
+    Raises:
+        AssetError: naming the first bad frame and its joint.
+    """
+    everyone = np.arange(len(clip.skeleton))
+    for what, values, joints in (
+        ("rotation", clip.rotations, everyone),
+        ("translation", clip.translations, clip.translated),
+        ("scale", clip.scales, clip.scaled),
+    ):
+        if values.size and not np.isfinite(np.sum(values)):
+            _refuse(clip, what, "is not a number", ~np.isfinite(values).all(axis=1), joints)
+    length = np.einsum("jcf,jcf->jf", clip.rotations, clip.rotations)
+    if np.abs(length - 1.0).max(initial=0.0) > 1e-3:
+        _refuse(clip, "rotation", "has no unit length", np.abs(length - 1.0) > 1e-3, everyone)
+
+
+def _refuse(clip: Clip, what: str, fault: str, bad: object, joints: object) -> None:
+    rows, frames = np.nonzero(np.asarray(bad))
+    if not rows.size:  # finite samples whose sum overflowed
+        return
+    first = int(np.argmin(frames))
+    joint = int(np.asarray(joints)[rows[first]])
+    frame = int(frames[first])
+    lines = clip.source.frame_lines
+    line = "" if lines is None else f", line {lines[frame]}"
+    name = clip.skeleton.names[joint] or f"joint {joint}"
+    raise AssetError(
+        f"the {what} of {name!r} {fault}",
+        place=f"clip {clip.name!r}, frame {frame + clip.frame_offset}{line}",
+        mend="Export the clip again, or take it out of the tree.",
+    )
+
+
+def leads_with_reference_pose(clip: Clip) -> bool:
+    """Whether frame 0 is the rest pose and the motion starts with a jump away from it."""
+    moving = ~clip.skeleton.tips & (clip.skeleton.parents >= 0)
+    if clip.frames < 4 or not moving.any():
+        return False
+    local = clip.rotations[moving]
+    rest = clip.skeleton.rest_rotations[moving][..., None]
+    from_rest = np.degrees(rotations.angle_between(rest, local[..., :1]))[:, 0]
+    # A joint that never leaves the rest pose says nothing.
+    ever = np.degrees(rotations.angle_between(rest, local[..., 1:50])).max(axis=1) > NEAR_DEG
+    if not ever.any() or np.mean(from_rest[ever] < NEAR_DEG) < SHARE_NEAR_REST:
+        return False
+    steps = _largest_steps_deg(local[..., :400])
+    usual = float(np.median(steps[1:]))
+    return bool(steps[0] > JUMP_DEG and steps[0] > TIMES_OTHER_STEPS * usual)
+
+
+def _largest_steps_deg(local: Floats) -> Floats:
+    """``(frames - 1,)``: of each step, the joint that turns most, a noisy few left out."""
+    turned = np.degrees(rotations.angle_between(local[..., :-1], local[..., 1:]))
+    return np.asarray(np.quantile(turned, 0.9, axis=0))

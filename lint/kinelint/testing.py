@@ -1,0 +1,89 @@
+"""All that is promised of a rule, checked on its own examples. For any test runner."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from kinelint.errors import NotApplicable
+from kinelint.finding import Finding, Unjudged
+from kinelint.rule import Example, Rule, describe, faults
+
+
+def check_rule(rule: type[Rule[Any]]) -> None:
+    """Raises `AssertionError` if `rule` breaks the contract or one of its own examples.
+
+    The contract: well formed (`kinelint.rule.faults`), documented settings with sources, at
+    least one example without and one with findings, the same findings when run twice, spans
+    inside the motion, finite numbers, arrays left alone.
+    """
+    wrong = faults(rule)
+    assert not wrong, f"{rule.__qualname__}: {'; '.join(wrong)}"
+    info = describe(rule)
+    assert info.title.endswith("."), f"{rule.id}: the title is a sentence with a full stop"
+    unsourced = [s.name for s in info.settings if not s.source and info.pack == "kinelint"]
+    assert not (rule.__module__.startswith("kinelint_rules") and unsourced), (
+        f"{rule.id}: settings without a source: {', '.join(unsourced)}"
+    )
+    examples = list(rule.examples())
+    assert any(one.finds for one in examples), f"{rule.id}: no example with a finding"
+    assert any(not one.finds and not one.not_applicable for one in examples), (
+        f"{rule.id}: no clean example"
+    )
+    for one in examples:
+        check_example(rule, one)
+
+
+def check_example(rule: type[Rule[Any]], example: Example) -> list[Finding]:
+    """Runs one example and holds the rule to it; returns its findings."""
+    where = f"{rule.id}, example {example.name!r}"
+    settings = rule.settings_type(**example.settings)
+    before = _fingerprint(example)
+    try:
+        said = list(rule.check(example.motion, settings))
+    except NotApplicable as reason:
+        assert example.not_applicable, f"{where}: not applicable: {reason}"
+        return []
+    assert not example.not_applicable, f"{where}: was judged"
+    assert said == list(rule.check(example.motion, settings)), f"{where}: two runs differ"
+    assert before == _fingerprint(example), f"{where}: the motion was written to"
+    findings = [one for one in said if isinstance(one, Finding)]
+    assert all(isinstance(one, Finding | Unjudged) for one in said), f"{where}: yields {said}"
+    for one in findings:
+        _check_finding(one, example, where)
+    listed = "\n".join(f"  {one.span} {one.message}" for one in findings)
+    assert len(findings) == example.finds, f"{where}: wanted {example.finds} findings:\n{listed}"
+    if findings:
+        _check_first(findings[0], example, where)
+    return findings
+
+
+def _check_finding(one: Finding, example: Example, where: str) -> None:
+    assert one.span.last < example.motion.frames, f"{where}: {one.span} is outside the motion"
+    assert one.parts, f"{where}: names no part"
+    assert one.message, f"{where}: says nothing"
+    if one.worst_frame is not None:
+        inside = one.span.first <= one.worst_frame <= one.span.last
+        assert inside, f"{where}: worst frame {one.worst_frame} is outside {one.span}"
+    for value in (one.measured, one.limit):
+        assert value is None or np.isfinite(value), f"{where}: {value} is no number"
+
+
+def _check_first(first: Finding, example: Example, where: str) -> None:
+    if example.parts:
+        assert first.parts == example.parts, f"{where}: parts {first.parts}"
+    if example.frames is not None:
+        off = abs(first.span.first - example.frames[0]), abs(first.span.last - example.frames[1])
+        assert max(off) <= example.slack_frames, f"{where}: {first.span}, not {example.frames}"
+    if example.measured is not None:
+        assert first.measured is not None, f"{where}: measured nothing"
+        off_by = abs(first.measured - example.measured)
+        assert off_by <= example.within, f"{where}: {first.measured}, not {example.measured}"
+    if example.level is not None:
+        assert first.level == example.level, f"{where}: level {first.level}"
+
+
+def _fingerprint(example: Example) -> tuple[bytes, bytes]:
+    clip = example.motion.clip
+    return clip.rotations.tobytes(), clip.translations.tobytes()
