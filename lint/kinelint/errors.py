@@ -4,6 +4,7 @@
     ├── AssetError          a file that cannot be read as motion (the run goes on without it)
     ├── BodyError           a skeleton that cannot be understood as a body (the same)
     ├── PolicyError         a policy or cue sheet that is wrong (the run does not start)
+    │   └── PolicyErrors    several of them at once, one a line
     ├── RegistryError       a rule pack that is malformed (the run does not start)
     └── NotApplicable       raised by a rule that cannot judge this motion (a result, not a failure)
 
@@ -12,6 +13,7 @@ All print as one line: where, what is wrong, how to mend it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 
@@ -62,6 +64,21 @@ class BodyError(KinelintError):
 
 class PolicyError(KinelintError):
     """A policy or a cue sheet that is wrong."""
+
+
+class PolicyErrors(PolicyError):
+    """All that is wrong with one policy or cue sheet, so that it can be mended in one go."""
+
+    def __init__(self, problems: Sequence[KinelintError]) -> None:
+        super().__init__("\n".join(str(one) for one in problems))
+        self.problems = tuple(problems)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return (PolicyErrors, (self.problems,))
+
+    def at(self, path: str) -> PolicyErrors:
+        """The same problems with their file named."""
+        return PolicyErrors([one.at(path) for one in self.problems])
 
 
 class RegistryError(KinelintError):

@@ -172,6 +172,7 @@ class Report:
 
     `root` is only for people at the console; it never enters a file that is compared.
     `policy_path` is relative to the root where it lies below it, "" without a policy file.
+    `notes` are about the whole run: no policy found, a cue that no clip matches, …
     """
 
     version: str
@@ -184,6 +185,7 @@ class Report:
     policy_path: str = ""
     policy_sha256: str = ""
     troubles: tuple[Trouble, ...] = ()
+    notes: tuple[Note, ...] = ()
     seconds: float = 0.0
 
     def all_troubles(self) -> tuple[Trouble, ...]:
