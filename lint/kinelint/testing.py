@@ -43,7 +43,7 @@ def check_example(rule: type[Rule[Any]], example: Example) -> list[Finding]:
     try:
         said = list(rule.check(example.motion, settings))
     except NotApplicable as reason:
-        assert example.not_applicable, f"{where}: not applicable: {reason}"
+        assert example.not_applicable, f"{where}: not applicable: {reason}"  # noqa: PT017
         return []
     assert not example.not_applicable, f"{where}: was judged"
     assert said == list(rule.check(example.motion, settings)), f"{where}: two runs differ"

@@ -1,0 +1,1 @@
+"""Do the limbs keep their shape?"""

@@ -1,0 +1,1 @@
+"""Do clips that repeat close?"""
