@@ -2,22 +2,51 @@
 
 Plain arrays in and out, so that a compiled kernel can take its place. The work goes joint by
 joint over chunks of frames that stay in the processor's cache: for long clips the first touch of
-fresh memory costs more than the arithmetic.
+fresh memory costs more than the arithmetic. Sums of products are matrix products with constant
+matrices, which one call does at the processor's full rate.
 """
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import numpy as np
 
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 
-CHUNK = 512
-# Rows and signs that turn a local quaternion l into the factors of p's x, y and z in p l.
-_ROWS = ((1, 0, 3, 2), (2, 3, 0, 1), (3, 2, 1, 0))
-_SIGNS = np.array([[[-1.0], [1], [-1], [1]], [[-1.0], [1], [1], [-1]], [[-1.0], [-1], [1], [1]]])
+# As long as the cache holds one joint's scratch; longer makes the matrix products start threads.
+CHUNK = 4096
+
+
+def _hamilton() -> Floats:
+    """``(4, 16)``: the quaternion product p l from the 16 products p_i l_j."""
+    rows = (
+        ((0, 0, 1), (1, 1, -1), (2, 2, -1), (3, 3, -1)),
+        ((0, 1, 1), (1, 0, 1), (2, 3, 1), (3, 2, -1)),
+        ((0, 2, 1), (2, 0, 1), (3, 1, 1), (1, 3, -1)),
+        ((0, 3, 1), (3, 0, 1), (1, 2, 1), (2, 1, -1)),
+    )
+    sums = np.zeros((4, 4, 4))
+    for row, terms in enumerate(rows):
+        for i, j, sign in terms:
+            sums[row, i, j] = sign
+    return sums.reshape(4, 16)
+
+
+def _turn() -> Floats:
+    """``(3, 3, 10)``: the rotation matrix from the squares of `_squares`."""
+    ww, wx, wy, wz, yz, zx, xy = 0, 4, 5, 6, 7, 8, 9
+    sums = np.zeros((3, 3, 10))
+    for i in range(3):
+        sums[i, i, [ww, 1, 2, 3]] = -1.0
+        sums[i, i, [ww, 1 + i]] = 1.0
+    for i, j, even, odd in ((1, 0, xy, wz), (0, 2, zx, wy), (2, 1, yz, wx)):
+        sums[i, j, [even, odd]] = 2.0, 2.0
+        sums[j, i, [even, odd]] = 2.0, -2.0
+    return sums
+
+
+_HAMILTON = _hamilton()
+_TURN = _turn()
 
 
 def forward(
@@ -40,88 +69,53 @@ def forward(
     positions = np.empty((joints, 3, frames))
     orientations = np.empty((joints, 4, frames))
     moving = {int(joint): i for i, joint in enumerate(translated)}
-    order = parents.tolist()
-    scratch = np.empty((3, joints, 4, min(CHUNK, frames)))
-    work = np.empty((5, 6, min(CHUNK, frames)))
+    children: list[list[int]] = [[] for _ in range(joints)]
+    for joint, parent in enumerate(parents.tolist()):
+        if parent >= 0:
+            children[parent].append(joint)
+    arms = np.einsum("ijk,cj->cik", _TURN, offsets)
+    scratch = np.empty((30, min(CHUNK, frames)))
     for start in range(0, frames, CHUNK):
         span = slice(start, min(start + CHUNK, frames))
         n = span.stop - span.start
-        shifts: Sequence[Floats] = [
-            translations[moving[j], :, span] if j in moving else offsets[j, :, None]
-            for j in range(joints)
-        ]
-        _chunk(
-            order,
-            local[:, :, span],
-            shifts,
-            positions[:, :, span],
-            orientations[:, :, span],
-            scratch[..., :n],
-            work[..., :n],
-        )
+        products, squares, moved = scratch[:16, :n], scratch[16:26, :n], scratch[26:29, :n]
+        for joint, parent in enumerate(parents.tolist()):
+            own = orientations[joint, :, span]
+            if parent < 0:
+                own[...] = local[joint, :, span]
+                positions[joint, :, span] = (
+                    translations[moving[joint], :, span]
+                    if joint in moving
+                    else offsets[joint, :, None]
+                )
+            else:
+                pairs = products.reshape(4, 4, n)
+                np.multiply(orientations[parent, :, None, span], local[joint, :, span], out=pairs)
+                np.matmul(_HAMILTON, products, out=own)
+            if children[joint]:
+                _squares(own, squares)
+            for child in children[joint]:
+                if child in moving:
+                    shift = translations[moving[child], :, span]
+                    _turned(squares, shift, products[:9], moved)
+                else:
+                    np.matmul(arms[child], squares, out=moved)
+                np.add(positions[joint, :, span], moved, out=positions[child, :, span])
     return positions, orientations
 
 
-def _chunk(
-    parents: list[int],
-    local: Floats,
-    shifts: Sequence[Floats],
-    positions: Floats,
-    orientations: Floats,
-    signed: Floats,
-    work: Floats,
-) -> None:
-    for k in range(3):
-        for row, (taken, sign) in enumerate(zip(_ROWS[k], _SIGNS[k], strict=True)):
-            np.multiply(local[:, taken], sign, out=signed[k, :, row])
-    product, twice, turned, crossed, part = (
-        work[0, :4],
-        work[1],
-        work[2, :3],
-        work[3, :3],
-        work[4, :3],
-    )
-    for joint, parent in enumerate(parents):
-        if parent < 0:
-            orientations[joint] = local[joint]
-            positions[joint] = shifts[joint]
-            continue
-        p, out = orientations[parent], orientations[joint]
-        np.multiply(p[0], local[joint], out=out)
-        for k in range(3):
-            np.multiply(p[k + 1], signed[k, joint], out=product)
-            out += product
-        _place(p, shifts[joint], positions[parent], positions[joint], twice, turned, crossed, part)
+def _squares(q: Floats, out: Floats) -> None:
+    """The ten products ww xx yy zz wx wy wz yz zx xy of ``(4, n)`` into ``(10, n)``."""
+    np.multiply(q, q, out=out[:4])
+    np.multiply(q[0], q[1:], out=out[4:7])
+    np.multiply(q[2], q[3], out=out[7])
+    np.multiply(q[1], q[3:1:-1], out=out[8:])
 
 
-def _place(
-    q: Floats,
-    shift: Floats,
-    origin: Floats,
-    out: Floats,
-    twice: Floats,
-    turned: Floats,
-    crossed: Floats,
-    part: Floats,
-) -> None:
-    """Out = origin + q turned on shift, as v + w t + u x t with t = 2 u x v."""
-    w, x, y, z = q
-    a, b, c = shift * 2.0
-    t = twice[:3]
-    for row, (m, n, o, r) in enumerate(((y, c, z, b), (z, a, x, c), (x, b, y, a))):
-        np.multiply(m, n, out=t[row])
-        np.multiply(o, r, out=part[0])
-        t[row] -= part[0]
-    np.multiply(w, t, out=turned)
-    for row, (m, n, o, r) in enumerate(
-        ((y, t[2], z, t[1]), (z, t[0], x, t[2]), (x, t[1], y, t[0]))
-    ):
-        np.multiply(m, n, out=crossed[row])
-        np.multiply(o, r, out=part[0])
-        crossed[row] -= part[0]
-    np.add(origin, shift, out=out)
-    out += turned
-    out += crossed
+def _turned(squares: Floats, shift: Floats, matrix: Floats, out: Floats) -> None:
+    """A shift ``(3, n)`` that changes over time, turned by the rotation of `squares`."""
+    np.matmul(_TURN.reshape(9, 10), squares, out=matrix)
+    np.einsum("ijn,jn->in", matrix.reshape(3, 3, -1), shift, out=out)
 
 
 def forward_scaled(
@@ -139,6 +133,11 @@ def forward_scaled(
     Positions are exact, shear included; orientations are the product of the rotations alone.
 
     Args:
+        parents: as in `forward`.
+        local: as in `forward`.
+        offsets: as in `forward`.
+        translated: as in `forward`.
+        translations: as in `forward`.
         rest_scales: ``(joints, 3)`` where the scale is constant.
         scaled: ``(s,)`` joints whose scale is not constant.
         scales: ``(s, 3, frames)`` of those.
