@@ -5,5 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from kinelint.rule import Rule
+from kinelint_rules.limbs.limb_stretch import LimbStretch
+from kinelint_rules.loops.loop_seam import LoopSeam
 
-RULES: tuple[type[Rule[Any]], ...] = ()
+RULES: tuple[type[Rule[Any]], ...] = (
+    LimbStretch,
+    LoopSeam,
+)

@@ -120,7 +120,6 @@ class LimbStretch(Rule[LimbStretchSettings]):
             frames=(23, 37),
             measured=5.0,
             within=0.01,
-            level=Level.ERROR,
         )
         yield Example(
             "right forearm pushed shorter",
