@@ -1,0 +1,90 @@
+"""Joints that bend about one axis: how far they bend, to which side, and about what axis.
+
+All from directions of the two segments, never from a joint's own axes: rest poses are bent, and
+joint axes differ from rig to rig.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.kinematics.arrays import Bools, Floats
+
+# A bend plane is known only from clear bends; below this the noise of a straight limb rules it.
+CLEAR_BEND_RAD = float(np.radians(20.0))
+# The plane must be one and the same in this share of the evidence (largest eigenvalue).
+LEAST_SHARE = 0.9
+# And must have been seen for this long.
+LEAST_SECONDS = 0.25
+
+
+def bend(proximal: Floats, distal: Floats) -> Floats:
+    """The angle between two directions ``(..., 3, frames)``, radians in [0, pi], no side."""
+    across = np.linalg.norm(np.cross(proximal, distal, axis=-2), axis=-2)
+    return np.asarray(np.arctan2(across, np.sum(proximal * distal, axis=-2)))
+
+
+def bend_about(axis: Floats, proximal: Floats, distal: Floats) -> Floats:
+    """The turn about unit `axis` that takes `proximal` to `distal`, radians in (-pi, pi].
+
+    What lies out of the plane of the hinge (a carrying angle, a knocked knee) does not count.
+    All ``(..., 3, frames)``; NaN where a direction lies nearly along the axis.
+    """
+    along_p = np.sum(axis * proximal, axis=-2)
+    along_d = np.sum(axis * distal, axis=-2)
+    sine = np.sum(axis * np.cross(proximal, distal, axis=-2), axis=-2)
+    cosine = np.sum(proximal * distal, axis=-2) - along_p * along_d
+    turn = np.arctan2(sine, cosine)
+    return np.where(np.maximum(np.abs(along_p), np.abs(along_d)) > 0.9, np.nan, turn)
+
+
+@dataclass(frozen=True, eq=False)
+class BendPlanes:
+    """Evidence of a hinge's axis: normals of its bend plane, in the proximal segment's axes.
+
+    Attributes:
+        outer: ``(3, 3)`` sum of the normals' outer products, each weighted by its seconds.
+        toward: ``(3,)`` sum of the normals themselves, so weighted: the side it bends to.
+        seconds: of clear bend.
+    """
+
+    outer: Floats
+    toward: Floats
+    seconds: float
+
+    def axis(self) -> Floats | None:
+        """``(3, 1)`` unit axis about which the bend is positive; None if it is not one axis."""
+        if self.seconds < LEAST_SECONDS:
+            return None
+        values, vectors = np.linalg.eigh(self.outer)
+        if values[-1] < LEAST_SHARE * values.sum():
+            return None
+        best = vectors[:, -1:]
+        return np.asarray(best if float(best[:, 0] @ self.toward) >= 0 else -best)
+
+
+def bend_planes(normals: Floats, bends_rad: Floats, frame_s: float) -> BendPlanes:
+    """The evidence in one motion.
+
+    Args:
+        normals: ``(3, frames)`` proximal cross distal, in the proximal segment's axes.
+        bends_rad: ``(frames,)``.
+        frame_s: seconds that a frame stands for.
+    """
+    clear: Bools = (bends_rad > CLEAR_BEND_RAD) & (bends_rad < np.pi - CLEAR_BEND_RAD)
+    unit = normals[:, clear] / np.linalg.norm(normals[:, clear], axis=0)
+    seconds = float(clear.sum()) * frame_s
+    return BendPlanes(unit @ unit.T * frame_s, unit.sum(axis=1) * frame_s, seconds)
+
+
+def merged(several: Iterable[BendPlanes]) -> BendPlanes:
+    """The evidence of several motions of one skeleton together."""
+    outer, toward, seconds = np.zeros((3, 3)), np.zeros(3), 0.0
+    for one in several:
+        outer = outer + one.outer
+        toward = toward + one.toward
+        seconds += one.seconds
+    return BendPlanes(outer, toward, seconds)
