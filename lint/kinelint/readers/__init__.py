@@ -1,0 +1,56 @@
+"""Bytes to clips, one format a file. `read` picks the reader by the file's content.
+
+Importing this package imports no reader.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from kinelint.clip import Asset
+from kinelint.errors import AssetError, KinelintError
+from kinelint.readers.options import ReadOptions
+from kinelint.readers.registry import Reader, endings, pick
+
+__all__ = ["ReadOptions", "Reader", "endings", "read"]
+
+_HEAD_BYTES = 4096
+
+
+def read(path: Path, options: ReadOptions = ReadOptions()) -> Asset:  # noqa: B008 - frozen
+    """All motion in one file.
+
+    Raises:
+        AssetError: and nothing else; it names the file, the place in it and the mend.
+    """
+    try:
+        return pick(_head(path, options), path).read(path, options)
+    except KinelintError as error:
+        raise AssetError(
+            error.what, path=error.path or str(path), place=error.place, mend=error.mend
+        ) from error
+    except OSError as error:
+        what = f"cannot be opened: {error.strerror or error}"
+        raise AssetError(what, path=str(path), mend="Check the path and its rights.") from error
+    except MemoryError as error:
+        what = "needs more memory than there is"
+        raise AssetError(what, path=str(path), mend="Split the file.") from error
+    except Exception as error:
+        # A fault of a reader must cost one asset, never the run.
+        what = f"the reader failed on it: {type(error).__name__}: {error}"
+        mend = "Please report this with the file; kinelint should have said what is wrong."
+        raise AssetError(what, path=str(path), mend=mend) from error
+
+
+def _head(path: Path, options: ReadOptions) -> bytes:
+    size = path.stat().st_size
+    if size > options.max_bytes:
+        raise AssetError(
+            f"holds {size} bytes, more than the {options.max_bytes} that may be read",
+            mend="Raise the limit or split the file.",
+        )
+    with path.open("rb") as file:
+        head = file.read(_HEAD_BYTES)
+    if not head:
+        raise AssetError("the file is empty", mend="Export it again.")
+    return head

@@ -1,0 +1,23 @@
+"""What a caller may ask of a reader."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ReadOptions:
+    """How to read, and how much a single file may ask for.
+
+    Attributes:
+        sample_rate_hz: the rate at which clips with non-uniform keys are sampled; None takes the
+            densest uniform rate of their keys. Formats that store every frame ignore it.
+        max_bytes: the largest file that is read.
+        max_frames: the most frames that one clip may have.
+        max_joints: the most joints that one skeleton may have.
+    """
+
+    sample_rate_hz: float | None = None
+    max_bytes: int = 1 << 30
+    max_frames: int = 2_000_000
+    max_joints: int = 5_000
