@@ -14,6 +14,7 @@ import numpy as np
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats
 
+# Leg for which limits are given.
 REFERENCE_LEG_M = 0.88
 # First and last frame, both included.
 Phase: TypeAlias = tuple[int, int]
@@ -48,9 +49,8 @@ class ContactLimits:
     min_s: float = 0.1
     trim_s: float = 0.08
 
-    def scaled(self, leg_m: float) -> ContactLimits:
-        """For a leg of another length: lengths and speeds scale, times stay."""
-        k = leg_m / REFERENCE_LEG_M
+    def scaled_by(self, k: float) -> ContactLimits:
+        """For a leg `k` times as long: lengths and speeds scale, times stay."""
         return ContactLimits(
             self.enter_height_m * k,
             self.leave_height_m * k,

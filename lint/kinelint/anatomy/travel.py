@@ -1,0 +1,120 @@
+"""The velocity that an in-place clip stands for: what to add so that planted feet stay."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from kinelint.anatomy.feet import WINDOW_S, FootJoints, foot_joints, scale_of
+from kinelint.kinematics import rates
+from kinelint.kinematics.arrays import Floats
+from kinelint.motion import Motion
+
+# How low and level a supporting foot is, and what tells a clip whose feet all run from one with
+# slides here and there. By trial: walks, runs and dances on the one hand, in-place loops on the
+# other.
+_NEAR_LOWEST_M = 0.025
+_LEVEL_M_PER_S = 0.2
+_STILL_M_PER_S = 0.15
+_MOST_STILL_SHARE = 0.15
+_RUNS_M_PER_S = 0.3
+_STEADY_RATIO = 0.35
+
+
+class Basis(StrEnum):
+    """Why a travel velocity is taken."""
+
+    NONE = "none"
+    DECLARED = "declared"
+    FITTED = "fitted"
+    SUPPOSED = "supposed"
+    MISMATCH = "mismatch"
+
+
+@dataclass(frozen=True, slots=True)
+class Travel:
+    """The velocity to add to a clip.
+
+    Attributes:
+        velocity_m_per_s: (x, z), zero for a clip that travels as its feet do.
+        basis: declared in the cue sheet; fitted, because the sheet says in place and no velocity;
+            supposed, because the feet run steadily under a figure that stays and the sheet says
+            nothing; mismatch, because they do so under a figure that travels at another speed or
+            is declared to travel.
+        spread_m_per_s: median absolute deviation of a fitted velocity.
+        figure_m_per_s: how fast the figure itself travels, end to end.
+    """
+
+    velocity_m_per_s: tuple[float, float] = (0.0, 0.0)
+    basis: Basis = Basis.NONE
+    spread_m_per_s: float = 0.0
+    figure_m_per_s: float = 0.0
+
+    @property
+    def speed_m_per_s(self) -> float:
+        """How fast."""
+        return float(np.hypot(*self.velocity_m_per_s))
+
+
+def travel(motion: Motion) -> Travel:
+    """What the cue sheet declares, else what the supporting feet tell."""
+    cue = motion.cue
+    if cue.in_place and cue.travel_m_per_s is not None:
+        return Travel((cue.travel_m_per_s[0], cue.travel_m_per_s[2]), Basis.DECLARED)
+    feet = foot_joints(motion)
+    velocity = _support_velocity(motion, feet)
+    if not velocity.shape[1]:
+        return Travel()
+    middle = np.median(velocity, axis=1)
+    spread = float(np.median(np.hypot(*(velocity - middle[:, None]))))
+    fitted = (float(-middle[0]), float(-middle[1]))
+    figure = _figure_speed(motion)
+    if cue.in_place:
+        return Travel(fitted, Basis.FITTED, spread, figure)
+    if not _all_run(velocity, middle, spread, scale_of(motion)):
+        return Travel(figure_m_per_s=figure)
+    stays = figure < 0.3 * np.hypot(*middle) and cue.in_place is None
+    return Travel(fitted, Basis.SUPPOSED if stays else Basis.MISMATCH, spread, figure)
+
+
+def travelled(motion: Motion, path: Floats) -> Floats:
+    """A path ``(3, frames)`` as it would be if the clip travelled as its feet do."""
+    velocity = motion.derive(travel).velocity_m_per_s
+    if velocity == (0.0, 0.0):
+        return path
+    moved = np.outer([velocity[0], 0.0, velocity[1]], motion.times_s)
+    return np.asarray(path + moved)
+
+
+def _support_velocity(motion: Motion, feet: Mapping[str, FootJoints]) -> Floats:
+    """``(2, n)`` velocity (x, z) of the lowest foot in the frames in which it seems to bear."""
+    paths = [motion.positions_m[foot.front] for foot in feet.values()]
+    heights = np.stack([path[1] for path in paths])
+    lowest = heights.min(axis=0)
+    near = np.quantile(lowest, 0.1) + _NEAR_LOWEST_M * scale_of(motion)
+    found = []
+    for path in paths:
+        velocity = rates.windowed_velocity(path, motion.sample_rate_hz, WINDOW_S)
+        bears = (path[1] <= lowest) & (path[1] <= near)
+        bears &= np.abs(velocity[1]) < _LEVEL_M_PER_S * scale_of(motion)
+        found.append(velocity[::2, bears])
+    return np.concatenate(found, axis=1)
+
+
+def _all_run(velocity: Floats, middle: Floats, spread: float, scale: float) -> bool:
+    speed = float(np.hypot(*middle))
+    still = np.mean(np.hypot(*velocity) < _STILL_M_PER_S * scale)
+    steady = spread < _STEADY_RATIO * speed
+    return bool(speed > _RUNS_M_PER_S * scale and steady and still < _MOST_STILL_SHARE)
+
+
+def _figure_speed(motion: Motion) -> float:
+    pelvis = motion.figure.anatomy.joints.get("pelvis", (0,))[0]
+    path = motion.positions_m[pelvis]
+    if motion.frames < 2:
+        return 0.0
+    way = path[:, -1] - path[:, 0]
+    return float(np.hypot(way[0], way[2]) / motion.clip.duration_s)
