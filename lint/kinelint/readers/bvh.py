@@ -56,7 +56,6 @@ class BvhReader:
             AssetError: with the line of what is wrong.
         """
         hierarchy, head, block = _parsed(_text(path, options), options)
-        rate, rate_notes = bvh_motion.sample_rate(head.frame_time, head.time_line)
         joints = hierarchy.joints
         rotations = bvh_pose.local_rotations(joints, block.values)
         moved = bvh_positions.translations(joints, rotations, block.values)
@@ -64,12 +63,12 @@ class BvhReader:
         clip = Clip(
             name=path.stem,
             skeleton=skeleton,
-            sample_rate_hz=rate,
+            sample_rate_hz=head.sample_rate_hz,
             rotations=rotations,
             translated=np.array(moved.joints, dtype=np.intp),
             translations=moved.values,
             source=Source("bvh", frame_lines=block.lines),
-            notes=(*_notes(hierarchy, head, len(block.lines)), *rate_notes, *moved.notes),
+            notes=(*_notes(hierarchy, head, len(block.lines)), *head.notes, *moved.notes),
         )
         return Asset((clip,), skeleton)
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from io import BytesIO
+from itertools import pairwise
 from math import isfinite
 
 from kinelint.errors import AssetError
@@ -60,7 +62,6 @@ class BvhHierarchy:
     joints: list[BvhJoint]
     columns: int
     names_are_utf8: bool = True
-    notes: list[str] = field(default_factory=list)
 
 
 def read_hierarchy(text: bytes, max_joints: int) -> BvhHierarchy:
@@ -75,7 +76,7 @@ def read_hierarchy(text: bytes, max_joints: int) -> BvhHierarchy:
 
 
 def _words(text: bytes) -> Iterator[_Word]:
-    for number, line in enumerate(text.split(b"\n"), start=1):
+    for number, line in enumerate(BytesIO(text), start=1):
         # Braces are words of their own even where they touch a name.
         parts = line.replace(b"{", b" { ").replace(b"}", b" } ").split()
         for i, part in enumerate(parts):
@@ -86,8 +87,8 @@ class _Parser:
     """A loop over words with a stack of open joints; depth costs no recursion."""
 
     def __init__(self, text: bytes, max_joints: int) -> None:
-        self.words = list(_words(text))
-        self.at = 0
+        self.words = _words(text)
+        self.next: _Word | None = next(self.words, None)
         self.max_joints = max_joints
         self.joints: list[BvhJoint] = []
         self.open: list[int] = []
@@ -95,17 +96,17 @@ class _Parser:
         self.utf8 = True
 
     def run(self) -> None:
-        if not self.words or self.words[0].text.upper() != b"HIERARCHY":
-            line = self.words[0].line if self.words else 1
+        line = self.next.line if self.next else 1
+        if self._peek().upper() != b"HIERARCHY":
             raise _wrong("a BVH file begins with the word HIERARCHY", line, "Export it as BVH.")
-        self.at = 1
-        while self.at < len(self.words):
+        self._take()
+        while self.next is not None:
             self._statement()
         if self.open:
             joint = self.joints[self.open[-1]]
             raise _wrong(f"the brace of {joint.name!r} is never closed", joint.line, "Add a '}'.")
         if not self.joints:
-            raise _wrong("the hierarchy has no joints", self.words[0].line, "Export it again.")
+            raise _wrong("the hierarchy has no joints", line, "Export it again.")
 
     def _statement(self) -> None:
         word = self._take()
@@ -128,11 +129,13 @@ class _Parser:
             )
 
     def _take(self) -> _Word:
-        self.at += 1
-        return self.words[self.at - 1]
+        word = self.next
+        assert word is not None, "callers look before they take"
+        self.next = next(self.words, None)
+        return word
 
     def _peek(self) -> bytes:
-        return self.words[self.at].text if self.at < len(self.words) else b""
+        return self.next.text if self.next else b""
 
     def _joint(self, word: _Word, root: bool) -> None:
         if root and self.open:
@@ -178,7 +181,7 @@ class _Parser:
         if len(self.joints) >= self.max_joints:
             what = f"more than {self.max_joints} joints"
             raise _wrong(what, joint.line, "Raise the limit or thin the skeleton.")
-        self.at += 1
+        self._take()
         self.open.append(len(self.joints))
         self.joints.append(joint)
 
@@ -221,7 +224,7 @@ class _Parser:
         if joint.channels is not None:
             what = f"{joint.name!r} may not have CHANNELS here"
             raise _wrong(what, word.line, "A joint has one CHANNELS line, an End Site none.")
-        count = self._take() if self.at < len(self.words) else word
+        count = self._take() if self.next else word
         if not count.text.isdigit():
             what = f"CHANNELS of {joint.name!r} needs a count, not {_shown(count.text)}"
             raise _wrong(what, count.line, "Write how many channels follow.")
@@ -250,7 +253,7 @@ class _Parser:
     def _check_repeats(self, joint: BvhJoint, names: list[str], line: int) -> None:
         moves = [one for one in names if one[1] == "p"]
         turns = [one for one in names if one[1] == "r"]
-        twice = any(a == b for a, b in zip(turns, turns[1:], strict=False))
+        twice = any(a == b for a, b in pairwise(turns))
         if len(set(moves)) < len(moves) or twice or len(turns) > 3:
             what = f"{joint.name!r} repeats a channel"
             mend = "At most three rotations, no axis twice in a row, each position once."

@@ -10,9 +10,9 @@ from kinelint.errors import AssetError
 from kinelint.finding import Note
 
 SLOWEST_S, FASTEST_S = 1.0, 1e-4
-_MOTION = re.compile(rb"^[ \t]*MOTION\b[ \t]*", re.IGNORECASE | re.MULTILINE)
+_MOTION = re.compile(rb"(?:^|(?<=\}))[ \t]*MOTION\b", re.IGNORECASE | re.MULTILINE)
 _FRAMES = re.compile(rb"\s*FRAMES\s*:?\s*([^\s:]+)", re.IGNORECASE)
-_FRAME_TIME = re.compile(rb"\s*FRAME[ \t]*TIME\s*:?\s*([^\s:]+)", re.IGNORECASE)
+_FRAME_TIME = re.compile(rb"\s*FRAME[ \t]*TIME\s*:?\s*([^\s:]+)(\s*)", re.IGNORECASE)
 _FILM_RATES_HZ = tuple(rate * 1000 / 1001 for rate in (24, 30, 48, 60, 120, 240))
 _WHOLE_RATES_HZ = (*range(1, 241), *range(250, 1001, 10), *range(1050, 10_001, 50))
 _NEAR = 0.002
@@ -25,20 +25,20 @@ class MotionHead:
     Attributes:
         hierarchy_end: byte after the hierarchy.
         declared_frames: as the file says, right or wrong.
-        frame_time: as the file spells it.
+        sample_rate_hz: of the frame time.
         start: byte of the first number (or the end of the text).
         line: the line of that byte.
         frames_line: the line of the declared count.
-        time_line: the line of the frame time.
+        notes: what was assumed of the frame time.
     """
 
     hierarchy_end: int
     declared_frames: int
-    frame_time: str
+    sample_rate_hz: float
     start: int
     line: int
     frames_line: int
-    time_line: int
+    notes: tuple[Note, ...]
 
 
 def read_motion_head(text: bytes) -> MotionHead:
@@ -61,17 +61,16 @@ def read_motion_head(text: bytes) -> MotionHead:
     if time is None:
         raise _missing("Frame Time:", frames_line)
     time_line = frames_line + text.count(b"\n", frames.start(1), time.start(1))
-    start = time.end()
-    rest = re.compile(rb"\s*").match(text, start)
-    start = rest.end() if rest else start
+    rate, notes = sample_rate(time.group(1).decode("utf-8", "replace"), time_line)
+    start = time.end(2)
     return MotionHead(
         motion.start(),
         _count(frames.group(1), frames_line),
-        time.group(1).decode("utf-8", "replace"),
+        rate,
         start,
         time_line + text.count(b"\n", time.start(1), start),
         frames_line,
-        time_line,
+        notes,
     )
 
 

@@ -6,7 +6,7 @@ decides: the reading that keeps the bones nearest to the lengths of their OFFSET
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ from kinelint.readers.bvh_pose import position_values
 _FRAMES_TO_JUDGE = 512
 _FRAMES_AT_ONCE = 1024
 _CLEARLY = 0.02
-_AT_REST = 1e-3
+_AT_REST = 5e-4
 _MEANING = {
     "replace": "they replace the OFFSET",
     "add": "they add to the OFFSET",
@@ -47,25 +47,35 @@ def translations(joints: Sequence[BvhJoint], local: Floats, values: Floats) -> T
     """
     moving = [i for i, joint in enumerate(joints) if joint.has_positions]
     inner = [i for i in moving if joints[i].parent >= 0]
-    roots = [i for i in moving if joints[i].parent < 0]
     if not inner:
-        paths = [position_values(joints[i], values, _offset(joints[i])) for i in roots]
-        return Translations(tuple(roots), _stacked(paths, len(values)))
+        kept, out = _kept(
+            _paths("replace", joints, moving, local, values), joints, moving, len(values)
+        )
+        return Translations(kept, out)
     reading = _reading(joints, inner, local, values)
-    paths_of = {i: position_values(joints[i], values, _offset(joints[i])) for i in roots}
-    paths_of |= _read_as(reading, joints, inner, local, values)
-    still = {i for i in inner if _rests(paths_of[i], joints, i)}
-    kept = [i for i in moving if i not in still]
-    note = Note("position-channels", _told(reading, joints, inner, still))
-    return Translations(tuple(kept), _stacked([paths_of[i] for i in kept], len(values)), (note,))
+    paths = _paths(reading, joints, moving, local, values)
+    kept, out = _kept(paths, joints, moving, len(values))
+    note = Note("position-channels", _told(reading, joints, inner, kept))
+    return Translations(kept, out, (note,))
+
+
+def _kept(
+    paths: Iterator[tuple[int, Floats]], joints: Sequence[BvhJoint], moving: list[int], frames: int
+) -> tuple[tuple[int, ...], Floats]:
+    """The paths that move, packed one by one: a file may have channels for all and move none."""
+    kept: list[int] = []
+    out = np.empty((len(moving), 3, frames))
+    size = max(float(np.abs(_offset(one)).max()) for one in joints)
+    for i, path in paths:
+        if joints[i].parent < 0 or not _rests(path, _offset(joints[i]), size):
+            out[len(kept)] = path
+            kept.append(i)
+    packed = out[: len(kept)]
+    return tuple(kept), packed.copy() if 2 * len(kept) < len(moving) else packed
 
 
 def _offset(joint: BvhJoint) -> tuple[float, float, float]:
     return joint.offset or (0.0, 0.0, 0.0)
-
-
-def _stacked(paths: list[Floats], frames: int) -> Floats:
-    return np.stack(paths) if paths else np.empty((0, 3, frames))
 
 
 def _reading(joints: Sequence[BvhJoint], inner: list[int], local: Floats, values: Floats) -> str:
@@ -93,22 +103,28 @@ def _misfit(
     Each joint counts alike and at most 1, so that one joint that travels cannot decide for all.
     """
     total = 0.0
-    for i, path in _read_as(reading, joints, inner, local, values).items():
+    for i, path in _paths(reading, joints, inner, local, values):
         length = float(np.linalg.norm(_offset(joints[i])))
         off = float(np.mean(np.abs(np.linalg.norm(path, axis=0) - length)))
         total += off / (off + length) if off > 0.0 else 0.0
     return total / len(inner)
 
 
-def _read_as(
-    reading: str, joints: Sequence[BvhJoint], inner: list[int], local: Floats, values: Floats
-) -> dict[int, Floats]:
-    if reading == "world":
-        return _from_world(joints, inner, local, values)
-    if reading == "add":
-        added = {i: position_values(joints[i], values, (0.0, 0.0, 0.0)) for i in inner}
-        return {i: path + np.array(_offset(joints[i]))[:, None] for i, path in added.items()}
-    return {i: position_values(joints[i], values, _offset(joints[i])) for i in inner}
+def _paths(
+    reading: str, joints: Sequence[BvhJoint], which: list[int], local: Floats, values: Floats
+) -> Iterator[tuple[int, Floats]]:
+    """Local translation ``(3, frames)`` of each of some joints; roots are read alike always."""
+    inner = [i for i in which if joints[i].parent >= 0]
+    converted = _from_world(joints, inner, local, values) if reading == "world" else {}
+    for i in which:
+        offset = _offset(joints[i])
+        if i in converted:
+            yield i, converted[i]
+        elif reading == "add" and joints[i].parent >= 0:
+            added = position_values(joints[i], values, (0.0, 0.0, 0.0))
+            yield i, added + np.array(offset)[:, None]
+        else:
+            yield i, position_values(joints[i], values, offset)
 
 
 def _from_world(
@@ -145,16 +161,16 @@ def _chains(joints: Sequence[BvhJoint], inner: list[int]) -> list[int]:
     return sorted(needed)
 
 
-def _rests(path: Floats, joints: Sequence[BvhJoint], i: int) -> bool:
+def _rests(path: Floats, offset: tuple[float, float, float], size: float) -> bool:
     """Whether a joint never leaves its OFFSET by more than the digits of a file explain."""
-    offset = np.array(_offset(joints[i]))
-    size = max(float(np.abs(_offset(one)).max()) for one in joints)
-    return float(np.abs(path - offset[:, None]).max(initial=0.0)) <= _AT_REST * size
+    away = float(np.abs(path - np.array(offset)[:, None]).max(initial=0.0))
+    return away <= _AT_REST * size
 
 
-def _told(reading: str, joints: Sequence[BvhJoint], inner: list[int], still: set[int]) -> str:
+def _told(reading: str, joints: Sequence[BvhJoint], inner: list[int], kept: Sequence[int]) -> str:
     names = ", ".join(joints[i].name for i in inner[:4]) + (", …" if len(inner) > 4 else "")
     text = f"position channels below the root ({names}): {_MEANING[reading]}"
-    if len(still) == len(inner):
+    move = len(set(inner) & set(kept))
+    if not move:
         return text + "; none of these joints leaves its OFFSET"
-    return text + f"; {len(inner) - len(still)} of {len(inner)} joints move in their parent"
+    return text + f"; {move} of {len(inner)} joints move in their parent"
