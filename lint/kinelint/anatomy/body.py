@@ -1,10 +1,160 @@
-"""The volume of a body: capsules on joints."""
+"""The volume of a body: capsules on its joints, and which of them may not lie in each other."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kinelint.anatomy.neighbours import may_collide, reach
+from kinelint.anatomy.volume import Bone, Build, RestPose, bones
+from kinelint.clip import Skeleton, Skin
+from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.kinematics.distance import Capsules, Overlaps, end_points, overlaps
+
+if TYPE_CHECKING:
+    from kinelint.anatomy.figure import Figure
+    from kinelint.anatomy.scale import BodyHints
+    from kinelint.motion import Motion
+
+GIRTH_RATIO = 0.85
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Body:
-    """To be filled by the body model."""
+    """The volume of one figure.
+
+    Attributes:
+        capsules: fixed to the joints.
+        parts: ``(caps,)`` the part each capsule belongs to.
+        pairs: ``(pairs, 2)`` capsules of parts that may not lie in each other; of the two, the
+            one that moves more freely comes first.
+        allowed_m: ``(pairs,)`` depth that the two have at rest already.
+        radii_from: part to where its radius comes from: "girth", "skin" or "policy".
+        missing: why there is no volume, or parts that have none; empty if all is well.
+    """
+
+    capsules: Capsules
+    parts: tuple[str, ...]
+    pairs: Ints
+    allowed_m: Floats
+    radii_from: dict[str, str] = field(default_factory=dict)
+    missing: str = ""
+
+    def pair_parts(self, pair: int) -> tuple[str, str]:
+        """The two parts of a pair."""
+        first, second = self.pairs[pair]
+        return self.parts[first], self.parts[second]
+
+
+def capsule_ends(motion: Motion) -> tuple[Floats, Floats]:
+    """Both ends of every capsule in the world, ``(caps, 3, frames)`` twice.
+
+    To be asked for through `motion.derive(capsule_ends)`.
+    """
+    body = motion.figure.body
+    if body is None:
+        none = np.empty((0, 3, motion.frames))
+        return none, none
+    return end_points(body.capsules, motion.positions_m, motion.orientations)
+
+
+def body_overlaps(motion: Motion) -> Overlaps | None:
+    """All overlaps that are deeper than at rest; None without a body.
+
+    To be asked for through `motion.derive(body_overlaps)`.
+    """
+    body = motion.figure.body
+    if body is None or not len(body.capsules):
+        return None
+    return overlaps(
+        body.capsules, body.pairs, motion.positions_m, motion.orientations, body.allowed_m
+    )
+
+
+def build_body(
+    figure: Figure,
+    skeleton: Skeleton,
+    skins: Sequence[Skin] = (),
+    hints: BodyHints | None = None,
+) -> Body:
+    """The volume of a figure.
+
+    Args:
+        figure: with its parts, scale and axes.
+        skeleton: its joints at rest.
+        skins: meshes bound to the skeleton's joints; where there are any, radii come from them.
+        hints: the policy's sex, share of girth and radii.
+    """
+    stature_m = _stature(figure)
+    if stature_m is None:
+        return _empty("the stature of the figure cannot be told")
+    sex = getattr(hints, "sex", None)
+    ratio = getattr(hints, "girth_ratio", None) or GIRTH_RATIO
+    rest = RestPose.of(skeleton, figure.metres_per_unit, figure.to_y_up)
+    build = Build(figure.anatomy, rest, stature_m, ratio, sex)
+    made = bones(build)
+    if not made:
+        return _empty("no part of the skeleton could be given a volume")
+    radii_from = dict.fromkeys((bone.part for bone in made), "girth")
+    return _assembled(made, rest, figure, radii_from)
+
+
+def _stature(figure: Figure) -> float | None:
+    # The leg between joint centres is 0.4954 of stature: de Leva 1996 (thigh .2425, shank .2529).
+    for value in (figure.stature_m, figure.leg_m / 0.4954):
+        if np.isfinite(value) and value > 0.0:
+            return float(value)
+    return None
+
+
+def _empty(why: str) -> Body:
+    none = Capsules(np.empty((0, 2), np.intp), np.empty((0, 2, 3)), np.empty(0))
+    return Body(none, (), np.empty((0, 2), np.intp), np.empty(0), {}, why)
+
+
+def _assembled(
+    made: Sequence[Bone], rest: RestPose, figure: Figure, radii_from: dict[str, str]
+) -> Body:
+    parts = tuple(bone.part for bone in made)
+    capsules = Capsules(
+        np.array([[bone.start[0], bone.end[0]] for bone in made]),
+        np.array([[bone.start[1], bone.end[1]] for bone in made]),
+        np.array([bone.radius_m for bone in made]),
+    )
+    pairs = np.array(_pairs(parts), dtype=np.intp).reshape(-1, 2)
+    return Body(capsules, parts, pairs, _allowed(capsules, pairs, rest, figure), radii_from)
+
+
+def _pairs(parts: Sequence[str]) -> list[tuple[int, int]]:
+    found = []
+    for i, part in enumerate(parts):
+        for j in range(i + 1, len(parts)):
+            if may_collide(part, parts[j]):
+                found.append((j, i) if reach(parts[j]) > reach(part) else (i, j))
+    return found
+
+
+def _allowed(capsules: Capsules, pairs: Ints, rest: RestPose, figure: Figure) -> Floats:
+    """``(pairs,)`` depth at rest, where the rest pose is one that a person can take."""
+    allowed = np.zeros(len(pairs))
+    if not _plausible(rest, figure):
+        return allowed
+    at_rest = overlaps(capsules, pairs, rest.positions_m[..., None], rest.orientations[..., None])
+    allowed[at_rest.pair] = at_rest.depth_m
+    return allowed
+
+
+def _plausible(rest: RestPose, figure: Figure) -> bool:
+    """Whether the rest pose is straight, from head to feet: a T, an A or an I."""
+    joints = figure.anatomy.joints
+    top = joints.get("head") or joints.get("neck")
+    feet = [joints.get(f"{side}_foot") for side in ("left", "right")]
+    if top is None or None in feet:
+        return False
+    at = rest.positions_m
+    sole = np.mean([at[foot[0]] for foot in feet if foot], axis=0)
+    height = float(np.linalg.norm(at[top[0]] - sole))
+    return height > 1.5 * figure.leg_m
