@@ -66,7 +66,7 @@ class PolicyError(KinelintError):
     """A policy or a cue sheet that is wrong."""
 
 
-class PolicyErrors(PolicyError):
+class PolicyErrors(PolicyError):  # noqa: N818 - several errors
     """All that is wrong with one policy or cue sheet, so that it can be mended in one go."""
 
     def __init__(self, problems: Sequence[KinelintError]) -> None:

@@ -38,7 +38,7 @@ def any_clip(patterns: Iterable[str], path: str, clip: str) -> bool:
 
 def split(pattern: str) -> tuple[str, str]:
     """The asset half and the clip half; a "#" in brackets belongs to a name."""
-    match = re.match(r"((?:\[[^\]]*\]|[^#\[]|\[)*?)#(.*)", pattern, re.DOTALL)
+    match = re.match(r"((?:\[[^\]]*\]|[^#])*+)#(.*)", pattern, re.DOTALL)
     return (match[1], match[2]) if match else (pattern, "")
 
 

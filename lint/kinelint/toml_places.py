@@ -115,21 +115,21 @@ class _Scanner:
     def _header(self) -> Path:
         line, many = self._line(), self.text.startswith("[[", self.at)
         self.at += 2 if many else 1
-        path = self._into_arrays(self._key())
+        path = self._into_arrays(self._key(), line)
         self.at += 2 if many else 1
         if many:
             index = self.arrays.get(path, -1) + 1
             self.arrays[path] = index
-            self._note(path, line)
             path = (*path, index)
         self._note(path, line)
         return path
 
-    def _into_arrays(self, keys: Path) -> Path:
+    def _into_arrays(self, keys: Path, line: int) -> Path:
         """The path of a header, with the index of the last table of each array on its way."""
         path: Path = ()
         for number, key in enumerate(keys):
             path = (*path, key)
+            self._note(path, line)
             if path in self.arrays and number + 1 < len(keys):
                 path = (*path, self.arrays[path])
         return path

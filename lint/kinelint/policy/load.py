@@ -1,0 +1,137 @@
+"""Reads a policy, and says all that is wrong with it at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import ValidationError
+
+from kinelint.anatomy.parts import PARTS
+from kinelint.errors import PolicyError
+from kinelint.policy.model import LevelWord, PolicyTable
+from kinelint.policy.settle import Policy
+from kinelint.registry import Registered
+from kinelint.toml_check import checked, dotted, problems_of, raise_if_any, unknown
+from kinelint.toml_places import Path as Place
+from kinelint.toml_places import TomlFile, read_toml
+
+LEVELS = get_args(LevelWord)
+
+
+def load_policy(path: Path | None, rules: Mapping[str, Registered], shown: str = "") -> Policy:
+    """The policy in a file, or the defaults.
+
+    Args:
+        path: the file; None for the defaults of all rules.
+        rules: installed rules by id.
+        shown: what messages call the file.
+
+    Raises:
+        PolicyError: the file cannot be read, or is wrong; `PolicyErrors` if in several ways.
+    """
+    if path is None:
+        return Policy(PolicyTable(), rules)
+    file = read_toml(path, shown)
+    table, problems = _table(file)
+    problems += _rule_problems(file, rules)
+    problems += _entry_problems(file)
+    raise_if_any(problems)
+    assert table is not None
+    return Policy(table, rules, file, path.resolve().parent)
+
+
+def _table(file: TomlFile) -> tuple[PolicyTable | None, list[PolicyError]]:
+    try:
+        return checked(PolicyTable, file.data), []
+    except ValidationError as error:
+        return None, problems_of(error, PolicyTable, file)
+
+
+def _rule_problems(file: TomlFile, rules: Mapping[str, Registered]) -> list[PolicyError]:
+    """Of every rule table, over what [rules] already says of the rule."""
+    base = _sub(file.data, "rules")
+    found = list(_layer_problems(file, rules, base, {}, ("rules",)))
+    for number, scope in enumerate(_entries(file.data, "scope")):
+        at = ("scope", number, "rules")
+        found += _layer_problems(file, rules, _sub(scope, "rules"), base, at)
+        required = scope.get("required")
+        for index, name in enumerate(required if isinstance(required, list) else ()):
+            if isinstance(name, str) and name not in rules:
+                place = ("scope", number, "required", index)
+                found.append(unknown("rule", name, rules, file, place))
+    return found
+
+
+def _layer_problems(
+    file: TomlFile,
+    rules: Mapping[str, Registered],
+    layer: dict[str, Any],
+    base: dict[str, Any],
+    at: Place,
+) -> Iterator[PolicyError]:
+    for name, said in layer.items():
+        if name not in rules:
+            yield unknown("rule", name, rules, file, (*at, name))
+        elif isinstance(said, dict):
+            below = base.get(name)
+            under = below if isinstance(below, dict) else {}
+            yield from _settings_problems(file, rules[name], said, under, (*at, name))
+
+
+def _settings_problems(
+    file: TomlFile, rule: Registered, said: dict[str, Any], under: dict[str, Any], at: Place
+) -> Iterator[PolicyError]:
+    level = said.get("level", "off")
+    if level not in LEVELS:
+        what = f"level of {dotted(at)}:"
+        yield unknown(what, str(level), LEVELS, file, (*at, "level"))
+    model = rule.rule.settings_type
+    values = {key: value for key, value in (under | said).items() if key != "level"}
+    try:
+        checked(model, values)
+    except ValidationError as error:
+        for one, problem in zip(
+            error.errors(include_url=False), problems_of(error, model, file, at), strict=True
+        ):
+            # What the layer below got wrong was said there.
+            if not one["loc"] or one["loc"][0] in said or not under:
+                yield problem
+
+
+def _entry_problems(file: TomlFile) -> Iterator[PolicyError]:
+    """Scopes and skeletons that choose nothing, and parts that are none."""
+    for number, scope in enumerate(_entries(file.data, "scope")):
+        if not scope.get("clips") and not scope.get("class"):
+            mend = 'Add clips = ["raw/**"] or class = "…".'
+            yield _says_not(file, ("scope", number), "the scope names no clips and no class", mend)
+    for number, one in enumerate(_entries(file.data, "skeleton")):
+        if not one.get("assets") and not one.get("signature"):
+            mend = 'Add assets = ["crew/**"] or signature = "…".'
+            yield _says_not(
+                file, ("skeleton", number), "the skeleton names no assets and no signature", mend
+            )
+        for part in _sub(one, "parts"):
+            if part not in PARTS:
+                place = ("skeleton", number, "parts", part)
+                yield unknown("part", part, PARTS, file, place, "Parts are as left_upper_arm.")
+
+
+def _says_not(file: TomlFile, place: Place, what: str, mend: str) -> PolicyError:
+    return PolicyError(what, path=file.path, place=f"line {file.line(place)}", mend=mend)
+
+
+def _sub(table: dict[str, Any], key: str) -> dict[str, Any]:
+    found = table.get(key)
+    return found if isinstance(found, dict) else {}
+
+
+def _entries(table: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    found = table.get(key)
+    # Places count all items, so one that is no table must keep its number.
+    return (
+        [one if isinstance(one, dict) else {"clips": [0], "assets": [0]} for one in found]
+        if (isinstance(found, list))
+        else []
+    )
