@@ -1,0 +1,236 @@
+"""glTF animations to clips: every channel sampled at the clip's one uniform rate."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kinelint.clip import Clip, Source
+from kinelint.finding import Note
+from kinelint.kinematics import rotations
+from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.readers import sampling
+from kinelint.readers.gltf_accessors import Accessors
+from kinelint.readers.gltf_channels import WIDTHS, Animation, Channel
+from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_nodes import SCALE_NOISE, Nodes
+from kinelint.readers.gltf_skeleton import Rig
+from kinelint.readers.gltf_weights import weight_channels
+from kinelint.readers.options import ReadOptions
+
+_TRANSLATION_NOISE = 1e-7  # of size: what float32 leaves of a constant
+_UNIT_NOISE = 0.02
+# A few bytes of JSON can ask for any number of clips over the same keys; this is 3.8 GB of them.
+_MOST_JOINT_FRAMES = 120_000_000
+
+
+@dataclass
+class ClipMaker:
+    """Makes the clips of one file, which share its skeleton and its key times."""
+
+    document: Document
+    accessors: Accessors
+    nodes: Nodes
+    rig: Rig
+    expressions: Mapping[int, str]
+    media: str
+    options: ReadOptions
+    _times: dict[int, Floats] = field(default_factory=dict)
+    _joint_frames: int = 0
+
+    def make(self, animation: Animation, name: str) -> Clip:
+        """One animation, sampled.
+
+        Raises:
+            AssetError: key times that do not rise, values that do not match them, too many frames.
+        """
+        keys = np.unique(np.concatenate([self._keys(one) for one in _per_input(animation)]))
+        plan = sampling.plan(keys, self.options.sample_rate_hz)
+        self._check(plan, animation.index)
+        at = {
+            one.keys: sampling.lookup(self._times[one.keys], plan.times_s, plan.tolerance_s)
+            for one in _per_input(animation)
+        }
+        notes = [*animation.notes, *_sampling_notes(plan)]
+        clip = Clip(
+            name=name,
+            skeleton=self.rig.skeleton,
+            sample_rate_hz=plan.rate_hz,
+            rotations=np.repeat(self.rig.skeleton.rest_rotations[..., None], plan.steps + 1, -1),
+            start_s=plan.start_s,
+            metres_per_unit=1.0,
+            up_axis="y",
+            key_times_s=keys,
+            source=Source(self.media, self.media == "glb", f"/animations/{animation.index}"),
+        )
+        return replace(clip, **self._moved(animation, at, clip, notes), notes=tuple(notes))
+
+    def _keys(self, channel: Channel) -> Floats:
+        """Checked key times ``(keys,)``; places name the first sampler that uses them."""
+        if channel.keys not in self._times:
+            place = f"{channel.place}/input"
+            times = self.accessors.floats(channel.keys, 1, place)[:, 0]
+            if not np.all(np.isfinite(times)):
+                key = int(np.argmin(np.isfinite(times)))
+                raise self.document.error(f"key {key} has no finite time", place)
+            if np.any(np.diff(times) <= 0.0):
+                key = int(np.argmax(np.diff(times) <= 0.0)) + 1
+                what = f"key times must rise: key {key} at {times[key]:g} s does not"
+                raise self.document.error(what, place)
+            self._times[channel.keys] = times
+        return self._times[channel.keys]
+
+    def _check(self, plan: sampling.Plan, index: int) -> None:
+        frames = plan.steps + 1
+        self._joint_frames += frames * len(self.rig.nodes)
+        if frames > self.options.max_frames or self._joint_frames > _MOST_JOINT_FRAMES:
+            what = (
+                f"{plan.end_s - plan.start_s:g} s at {plan.asked_hz:g} Hz are {frames} frames of "
+                f"{len(self.rig.nodes)} joints, more than may be read"
+            )
+            mend = "Split the file, or raise the limit of frames."
+            raise self.document.error(what, f"/animations/{index}", mend)
+
+    def _moved(
+        self,
+        animation: Animation,
+        at: Mapping[int, sampling.Lookup],
+        clip: Clip,
+        notes: list[Note],
+    ) -> dict[str, Any]:
+        """The clip's arrays: rotations, translations, scales, weights."""
+        turned = clip.rotations.copy()
+        moved: dict[str, dict[int, Floats]] = {"translation": {}, "scale": {}}
+        strays = 0
+        for (path, keys, mode), channels in self._groups(animation).items():
+            joints = [self.rig.joint_of[one.node] for one in channels]
+            curves = self._curves(channels, path, mode)
+            if path == "rotation":
+                strays += int(np.sum(_not_unit(curves[1])))
+                turned[joints] = _sampled_rotations(curves, mode, at[keys])
+            else:
+                frames = _sampled(curves, mode, at[keys])
+                moved[path].update(self._off_rest(path, joints, frames))
+        if strays:
+            text = f"{strays} rotation channels hold quaternions that are not of length 1"
+            notes.append(Note("rotations", f"{text}; they were normalised"))
+        names, weights = weight_channels(
+            animation, self.accessors, self.nodes, self.expressions, self._times, at
+        )
+        shape = (clip.frames,)
+        translated, translations = _listed(moved["translation"], (3, *shape))
+        scaled, scales = _listed(moved["scale"], (3, *shape))
+        return {
+            "rotations": turned,
+            "translated": translated,
+            "translations": translations,
+            "scaled": scaled,
+            "scales": scales,
+            "weight_names": names,
+            "weights": np.array(weights) if weights else np.empty((0, *shape)),
+        }
+
+    def _groups(self, animation: Animation) -> dict[tuple[str, int, str], list[Channel]]:
+        """Channels that one call can sample: same property, key times and mode."""
+        groups: dict[tuple[str, int, str], list[Channel]] = defaultdict(list)
+        for one in animation.channels:
+            if one.path in WIDTHS and one.node in self.rig.joint_of:
+                groups[one.path, one.keys, one.mode].append(one)
+        return groups
+
+    def _curves(
+        self, channels: list[Channel], path: str, mode: str
+    ) -> tuple[Floats, Floats, Floats]:
+        """In-tangents, values, out-tangents, each ``(channels, components, keys)``."""
+        keys, width = len(self._times[channels[0].keys]), WIDTHS[path]
+        read = self.accessors.values
+        stored = [read(one.values, width, f"{one.place}/output") for one in channels]
+        return split_curves(stored, channels, keys, mode, self.document)
+
+    def _off_rest(self, path: str, joints: list[int], frames: Floats) -> dict[int, Floats]:
+        """Those joints whose `frames` ``(joints, 3, frames)`` ever leave the rest pose."""
+        skeleton = self.rig.skeleton
+        if path == "scale":
+            rest = skeleton.rest_scales[joints]
+            noise: Any = SCALE_NOISE * np.maximum(1.0, np.abs(rest))[..., None]
+        else:
+            rest = skeleton.rest_translations[joints]
+            noise = _TRANSLATION_NOISE * max(self.rig.size, float(np.nanmax(np.abs(frames))))
+        # Written so that a NaN counts as leaving: intake is to see it.
+        off = ~np.all(np.abs(frames - rest[..., None]) <= noise, axis=(1, 2))
+        return {joint: frames[i] for i, joint in enumerate(joints) if off[i]}
+
+
+def split_curves(
+    stored: list[NDArray[Any]],
+    channels: list[Channel],
+    keys: int,
+    mode: str,
+    document: Document,
+) -> tuple[Floats, Floats, Floats]:
+    """In-tangents, values, out-tangents ``(channels, components, keys)`` of stored outputs.
+
+    Without CUBICSPLINE the three are one array.
+    """
+    rows = keys * 3 if mode == "CUBICSPLINE" else keys
+    for one, values in zip(channels, stored, strict=True):
+        if len(values) != rows:
+            what = f"{keys} keys of {mode} need {rows} values, found {len(values)}"
+            raise document.error(what, f"{one.place}/output")
+    stacked = np.stack(stored).astype(np.float64)
+    if mode != "CUBICSPLINE":
+        values = stacked.transpose(0, 2, 1)
+        return values, values, values
+    triples = stacked.reshape(len(stored), keys, 3, -1).transpose(2, 0, 3, 1)
+    return triples[0], triples[1], triples[2]
+
+
+def _sampled(curves: tuple[Floats, Floats, Floats], mode: str, at: sampling.Lookup) -> Floats:
+    if mode == "CUBICSPLINE":
+        return sampling.cubic(*curves, at)
+    return (sampling.step if mode == "STEP" else sampling.linear)(curves[1], at)
+
+
+def _sampled_rotations(
+    curves: tuple[Floats, Floats, Floats], mode: str, at: sampling.Lookup
+) -> Floats:
+    """Scalar first and unit, from the file's scalar last."""
+    inward, values, outward = (one[:, [3, 0, 1, 2]] for one in curves)
+    if mode == "LINEAR":
+        return sampling.linear_rotation(values, at)
+    return rotations.normalise(_sampled((inward, values, outward), mode, at))
+
+
+def _not_unit(values: Floats) -> NDArray[np.bool_]:
+    lengths = np.sum(values * values, axis=1)
+    return np.asarray(np.any(np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE, axis=-1))
+
+
+def _listed(moved: dict[int, Floats], shape: tuple[int, ...]) -> tuple[Ints, Floats]:
+    joints = sorted(moved)
+    values = np.array([moved[joint] for joint in joints]) if joints else np.empty((0, *shape))
+    return np.array(joints, dtype=np.intp), values
+
+
+def _per_input(animation: Animation) -> list[Channel]:
+    """One channel for each accessor of key times."""
+    return list({one.keys: one for one in reversed(animation.channels)}.values())
+
+
+def _sampling_notes(plan: sampling.Plan) -> list[Note]:
+    notes = []
+    if plan.key_rate_hz is None:
+        text = f"the keys lie on no uniform grid; sampled at {plan.rate_hz:.4g} Hz"
+        notes.append(Note("sampling", text))
+    elif plan.asked_hz > plan.key_rate_hz * 1.01:
+        text = f"keys at {plan.key_rate_hz:.4g} Hz, sampled at {plan.rate_hz:.4g} Hz"
+        notes.append(Note("sampling", text))
+    if abs(plan.rate_hz / plan.asked_hz - 1.0) > 1e-3:
+        text = f"sampled at {plan.rate_hz:.5g} instead of {plan.asked_hz:.5g} Hz"
+        notes.append(Note("sampling", f"{text}, so that a frame stands on the last key"))
+    return notes

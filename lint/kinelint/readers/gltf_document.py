@@ -1,0 +1,94 @@
+"""The JSON of a glTF file, read with its types checked and every fault named by JSON pointer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from kinelint.errors import AssetError
+
+Json: TypeAlias = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Document:
+    """The tree, and the path by which the user knows the file.
+
+    `place` arguments are JSON pointers (RFC 6901) to the object that is looked into.
+    """
+
+    tree: Json
+    path: str = ""
+
+    def error(self, what: str, place: str, mend: str = "Export the file again.") -> AssetError:
+        """An error to raise."""
+        return AssetError(what, path=self.path, place=place, mend=mend)
+
+    def objects(self, holder: Json, key: str, place: str) -> list[Json]:
+        """A list of objects; empty if there is none."""
+        found = holder.get(key, [])
+        if type(found) is not list:
+            raise self.error("must be a list", f"{place}/{key}")
+        for i, item in enumerate(found):
+            if type(item) is not dict:
+                raise self.error("must be an object", f"{place}/{key}/{i}")
+        return found
+
+    def table(self, name: str) -> list[Json]:
+        """A top-level list of objects ("nodes", "accessors", …)."""
+        return self.objects(self.tree, name, "")
+
+    def object(self, holder: Json, key: str, place: str) -> Json:
+        """An object that must be there."""
+        found = holder.get(key)
+        if type(found) is not dict:
+            raise self.error("must be an object", f"{place}/{key}")
+        return found
+
+    def inner(self, holder: Any, *keys: str) -> Any:
+        """The value under nested keys, None as soon as one is missing: for extensions."""
+        for key in keys:
+            holder = holder.get(key) if type(holder) is dict else None
+        return holder
+
+    def whole(self, holder: Json, key: str, place: str, default: int | None = None) -> int:
+        """A number of 0 or more without a fraction."""
+        found = holder.get(key, default)
+        if type(found) is not int or found < 0:
+            raise self.error("must be a whole number, 0 or more", f"{place}/{key}")
+        return found
+
+    def reference(self, holder: Json, key: str, size: int, place: str) -> int:
+        """An index into a table of `size`."""
+        found = holder.get(key)
+        if type(found) is not int or not 0 <= found < size:
+            raise self.error(f"must be a whole number below {size}", f"{place}/{key}")
+        return found
+
+    def references(self, holder: Json, key: str, size: int, place: str) -> list[int]:
+        """A list of indices into a table of `size`; empty if there is none."""
+        found = holder.get(key, [])
+        if type(found) is not list:
+            raise self.error("must be a list", f"{place}/{key}")
+        for i, item in enumerate(found):
+            if type(item) is not int or not 0 <= item < size:
+                raise self.error(f"must be a whole number below {size}", f"{place}/{key}/{i}")
+        return found
+
+    def numbers(self, holder: Json, key: str, size: int, place: str) -> list[float] | None:
+        """`size` finite numbers; None if the key is missing."""
+        found = holder.get(key)
+        if found is None:
+            return None
+        right = type(found) is list and len(found) == size
+        if not right or not all(type(x) in (int, float) and math.isfinite(x) for x in found):
+            raise self.error(f"must be {size} finite numbers", f"{place}/{key}")
+        return [float(x) for x in found]
+
+    def text(self, holder: Json, key: str, place: str, default: str = "") -> str:
+        """A string."""
+        found = holder.get(key, default)
+        if type(found) is not str:
+            raise self.error("must be a text", f"{place}/{key}")
+        return found
