@@ -1,0 +1,29 @@
+"""What a policy says of a body, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class BodyHints:
+    """What people know of a body that its files do not say. All may be left out.
+
+    Attributes:
+        metres_per_unit: length of one file unit.
+        up_axis: "x", "y" or "z", with "-" before it if the axis points down.
+        stature_m: standing height of the figure or performer.
+        sex: "male" or "female", for girths and joint ranges; None stands for both.
+        age: "child", "youth", "adult", "older", or years.
+        parts: part to the name of its joint, where recognition is to be overruled.
+        girth_ratio: share of the published girths that the body's volume is given.
+    """
+
+    metres_per_unit: float | None = None
+    up_axis: str | None = None
+    stature_m: float | None = None
+    sex: str | None = None
+    age: str | float | None = None
+    parts: Mapping[str, str] = field(default_factory=dict)
+    girth_ratio: float = 0.85

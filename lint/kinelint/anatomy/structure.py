@@ -1,0 +1,150 @@
+"""The plan of a body: which pair of limbs are the legs, which the arms, and whether it is one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.anatomy.limbs import ARM, LEG, Limb, Pair, find_pairs, odds
+from kinelint.anatomy.tree import Tree
+from kinelint.anatomy.words import Reading
+from kinelint.kinematics.arrays import Floats
+
+# ln(leg / arm) of joint-centre lengths: de Leva 1996, .4954 H / .3163 H. ln(trunk / leg): mid hip
+# to mid shoulder .2961 H / .4954 H. Spreads wide for stylised figures (common practice).
+_LEG_TO_ARM = (0.45, 0.4)
+_TRUNK_TO_LEG = (-0.5, 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Legs and arms of a body; `plausible` in [0, 1] says how like a human's they are."""
+
+    legs: Pair
+    arms: Pair
+    score: float
+    plausible: float
+
+
+def find_plan(tree: Tree, readings: Sequence[Reading]) -> Plan | None:
+    """The likeliest plan of a human body; None if no two pairs of limbs make one."""
+    legs = find_pairs(tree, readings, LEG)[:40]
+    arms = find_pairs(tree, readings, ARM)[:40]
+    largest = max((pair.length for pair in legs + arms), default=0.0)
+    best: Plan | None = None
+    for leg in legs:
+        for arm in arms:
+            plan = _plan(tree, leg, arm, largest)
+            if plan is not None and (best is None or plan.score > best.score):
+                best = plan
+    return best
+
+
+def _plan(tree: Tree, legs: Pair, arms: Pair, largest: float) -> Plan | None:
+    if legs.hub == arms.hub or legs.joints() & arms.joints():
+        return None
+    meeting = tree.meeting(legs.hub, arms.hub)
+    if meeting < 0 or _inside(tree, legs, arms.hub) or _inside(tree, arms, legs.hub):
+        return None
+    trunk = tree.way(meeting, legs.hub) + tree.way(meeting, arms.hub)
+    if trunk <= 0:
+        return None
+    ratio = math.log(legs.length / arms.length)
+    score = legs.score + arms.score
+    shape = odds(ratio, *_LEG_TO_ARM) + odds(math.log(trunk / legs.length), *_TRUNK_TO_LEG)
+    score += shape + 2.0 * math.log((legs.length + arms.length) / (2 * largest))
+    score += _upright(tree, legs, arms, meeting)
+    return Plan(legs, arms, score, 1 / (1 + math.exp(-(score + 5.0))))
+
+
+def _inside(tree: Tree, pair: Pair, joint: int) -> bool:
+    """Whether a joint hangs from one of the pair's limbs."""
+    return any(joint in tree.subtrees[limb.joints[0]] for limb in (pair.a, pair.b))
+
+
+def _upright(tree: Tree, legs: Pair, arms: Pair, meeting: int) -> float:
+    """What tells legs from arms: the root near the legs, a head above the arms, fingers, feet."""
+    score = 1.5 if len(tree.down(meeting, legs.hub)) <= 2 else 0.0
+    score += 1.2 if _third_chain(tree, arms, legs.hub) else 0.0
+    score -= 0.8 if _third_chain(tree, legs, arms.hub) else 0.0
+    for pair, sign in ((arms, 0.5), (legs, -0.5)):
+        score += sign if all(_branches(tree, limb.joints[2]) for limb in (pair.a, pair.b)) else 0.0
+    return score + _feet(tree, legs) - _feet(tree, arms)
+
+
+def _third_chain(tree: Tree, pair: Pair, other_hub: int) -> bool:
+    """Whether the pair's hub carries one more chain of some length, as thorax carries a head."""
+    used = {*tree.subtrees[pair.a.joints[0]], *tree.subtrees[pair.b.joints[0]]}
+    for child in tree.skeleton.children[pair.hub]:
+        below = tree.subtrees[child]
+        if other_hub in below or used & set(below):
+            continue
+        if tree.reach[child] + tree.lengths[child] > 0.08 * pair.length:
+            return True
+    return False
+
+
+def _branches(tree: Tree, joint: int) -> bool:
+    """Whether the subtree divides into two or more chains, as a hand does."""
+    return any(len(tree.skeleton.children[one]) > 1 for one in tree.subtrees[joint])
+
+
+def _feet(tree: Tree, pair: Pair) -> float:
+    """Positive if the part beyond the limb stands across it, as a foot on a shank."""
+    scores = []
+    for limb in (pair.a, pair.b):
+        end = furthest(tree, limb.joints[2])
+        if end == limb.joints[2]:
+            continue
+        shank = tree.poses[limb.joints[2]] - tree.poses[limb.joints[1]]
+        foot = tree.poses[end] - tree.poses[limb.joints[2]]
+        scores.append(0.8 if np.median(cosine(shank, foot)) < 0.64 else -0.4)
+    return float(np.mean(scores)) if scores else -0.3
+
+
+def furthest(tree: Tree, joint: int) -> int:
+    """The point below a joint that is furthest from it."""
+    return max(tree.subtrees[joint], key=lambda one: tree.apart(joint, one))
+
+
+def cosine(a: Floats, b: Floats) -> Floats:
+    """``(poses,)`` cosine of the angle between vectors ``(3, poses)``; 0 where one is zero."""
+    length = np.linalg.norm(a, axis=0) * np.linalg.norm(b, axis=0)
+    return np.asarray(np.sum(a * b, axis=0) / np.where(length > 0, length, 1.0))
+
+
+def middle(positions: Floats, a: int, b: int) -> Floats:
+    """Halfway between two joints."""
+    return np.asarray((positions[a] + positions[b]) / 2)
+
+
+def four_legged(tree: Tree, plan: Plan) -> bool:
+    """Whether trunk and limbs stand to each other as a quadruped's, at rest and in motion.
+
+    A standing person's trunk points away from the legs, and the hands end above the knees unless
+    they reach for the ground. Someone who crawls through a whole clip still rests upright.
+    """
+    return all(
+        _on_all_fours(positions, plan)
+        for positions in ((tree.rest[:, :, None], tree.poses) if tree.has_motion else (tree.poses,))
+    )
+
+
+def _on_all_fours(positions: Floats, plan: Plan) -> bool:
+    hip = middle(positions, plan.legs.a.joints[0], plan.legs.b.joints[0])
+    ankle = middle(positions, plan.legs.a.joints[2], plan.legs.b.joints[2])
+    shoulder = middle(positions, plan.arms.a.joints[0], plan.arms.b.joints[0])
+    wrist = middle(positions, plan.arms.a.joints[2], plan.arms.b.joints[2])
+    down = ankle - hip
+    level = np.abs(np.median(cosine(shoulder - hip, down)))
+    alike = np.median(cosine(wrist - shoulder, down))
+    reach = np.sum((wrist - hip) * down, axis=0) / np.sum(down * down, axis=0)
+    return bool(level < 0.6 and alike > 0.7 and np.median(reach) > 0.6)
+
+
+def limb_pairs(plan: Plan) -> tuple[tuple[Limb, Limb], tuple[Limb, Limb]]:
+    """Legs and arms as (a, b) limbs."""
+    return (plan.legs.a, plan.legs.b), (plan.arms.a, plan.arms.b)

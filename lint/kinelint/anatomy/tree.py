@@ -1,0 +1,136 @@
+"""Paths and lengths in a skeleton: what identification asks of a tree of joints in poses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from kinelint.clip import Clip, Skeleton
+from kinelint.kinematics.arrays import Bools, Floats, Ints
+from kinelint.kinematics.forward import forward, forward_scaled
+
+
+def rest_positions(skeleton: Skeleton) -> Floats:
+    """``(joints, 3)`` of all joints in the rest pose, file axes and units."""
+    none, empty = np.empty(0, dtype=np.intp), np.empty((0, 3, 1))
+    rotations = skeleton.rest_rotations[:, :, None]
+    moved = (skeleton.parents, rotations, skeleton.rest_translations, none, empty)
+    if np.all(skeleton.rest_scales == 1.0):
+        return forward(*moved)[0][:, :, 0]
+    return forward_scaled(*moved, skeleton.rest_scales, none, empty)[0][:, :, 0]
+
+
+def at_frames(clip: Clip, frames: Ints) -> Clip:
+    """The clip at some of its frames only: for statistics, its times no longer mean anything."""
+    return replace(
+        clip,
+        rotations=clip.rotations[..., frames],
+        translations=clip.translations[..., frames] if len(clip.translated) else clip.translations,
+        scales=clip.scales[..., frames] if len(clip.scaled) else clip.scales,
+        weights=np.empty((0, 0)),
+        weight_names=(),
+        source=replace(clip.source, frame_lines=None),
+    )
+
+
+def positions(clip: Clip) -> Floats:
+    """``(joints, 3, frames)`` of all joints, file axes and units."""
+    skeleton = clip.skeleton
+    offsets = skeleton.rest_translations
+    moved = (skeleton.parents, clip.rotations, offsets, clip.translated, clip.translations)
+    if not clip.is_scaled:
+        return forward(*moved)[0]
+    return forward_scaled(*moved, skeleton.rest_scales, clip.scaled, clip.scales)[0]
+
+
+@dataclass(frozen=True, eq=False)
+class Tree:
+    """A skeleton with some poses of it.
+
+    Attributes:
+        skeleton: the joints.
+        rest: ``(joints, 3)`` positions in the rest pose.
+        poses: ``(joints, 3, poses)`` positions in poses of a clip, else the rest pose alone.
+        turns: ``(joints,)`` whether the joint's own rotation changes over the poses.
+        has_motion: whether `poses` come from a clip.
+    """
+
+    skeleton: Skeleton
+    rest: Floats
+    poses: Floats
+    turns: Bools
+    has_motion: bool
+
+    @staticmethod
+    def of(skeleton: Skeleton, clip: Clip | None = None, poses: int = 60) -> Tree:
+        """From a skeleton, and up to `poses` frames of a clip, spread evenly."""
+        rest = rest_positions(skeleton)
+        if clip is None or clip.frames < 2:
+            turns = np.ones(len(skeleton), dtype=np.bool_)
+            return Tree(skeleton, rest, rest[:, :, None], turns, False)
+        # Frame 0 may be a reference pose.
+        chosen = np.unique(np.linspace(1, clip.frames - 1, poses).round().astype(np.intp))
+        some = at_frames(clip, chosen)
+        first = some.rotations[:, :, :1]
+        same = np.abs(np.sum(some.rotations * first, axis=1))
+        turns = np.any(same < np.cos(np.radians(0.25)), axis=1)
+        return Tree(skeleton, rest, positions(some), turns, bool(turns.any()))
+
+    @cached_property
+    def lengths(self) -> Floats:
+        """``(joints,)`` median distance from the parent over the poses; 0 for roots."""
+        parents = self.skeleton.parents
+        apart = self.poses - self.poses[np.maximum(parents, 0)]
+        middle = np.median(np.linalg.norm(apart, axis=1), axis=1)
+        return np.asarray(np.where(parents < 0, 0.0, middle))
+
+    @cached_property
+    def subtrees(self) -> tuple[tuple[int, ...], ...]:
+        """Each joint with all below it."""
+        below: list[list[int]] = [[joint] for joint in range(len(self.skeleton))]
+        for joint in range(len(self.skeleton) - 1, -1, -1):
+            parent = int(self.skeleton.parents[joint])
+            if parent >= 0:
+                below[parent].extend(below[joint])
+        return tuple(tuple(sorted(one)) for one in below)
+
+    @cached_property
+    def reach(self) -> Floats:
+        """``(joints,)`` longest way from the joint down to an end of its subtree."""
+        reach = np.zeros(len(self.skeleton))
+        for joint in range(len(self.skeleton) - 1, -1, -1):
+            parent = int(self.skeleton.parents[joint])
+            if parent >= 0:
+                reach[parent] = max(reach[parent], reach[joint] + self.lengths[joint])
+        return reach
+
+    def ancestors(self, joint: int) -> list[int]:
+        """The joint, its parent, and so on to the root."""
+        line = []
+        while joint >= 0:
+            line.append(joint)
+            joint = int(self.skeleton.parents[joint])
+        return line
+
+    def meeting(self, *joints: int) -> int:
+        """The nearest common ancestor; -1 if the joints hang from different roots."""
+        common = self.ancestors(joints[0])
+        for joint in joints[1:]:
+            line = set(self.ancestors(joint))
+            common = [one for one in common if one in line]
+        return common[0] if common else -1
+
+    def down(self, top: int, bottom: int) -> list[int]:
+        """From `top` to its descendant `bottom`, both included; empty if it is none."""
+        line = self.ancestors(bottom)
+        return line[: line.index(top) + 1][::-1] if top in line else []
+
+    def way(self, top: int, bottom: int) -> float:
+        """Length of the way down from `top` to its descendant `bottom`."""
+        return float(sum(self.lengths[joint] for joint in self.down(top, bottom)[1:]))
+
+    def apart(self, a: int, b: int) -> float:
+        """Median distance of two joints over the poses."""
+        return float(np.median(np.linalg.norm(self.poses[a] - self.poses[b], axis=0)))
