@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from kinelint.anatomy.parts import SIDES
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
@@ -73,6 +74,18 @@ def common_carrier(motion: Motion, parts: Sequence[str]) -> int | None:
             above = int(parents[above])
         shared = chain if shared is None else [one for one in shared if one in chain]
     return shared[0] if shared else None
+
+
+def segment_joint(motion: Motion, segment: str) -> int | None:
+    """The joint that a segment's anatomical axes are tied to; None if it was not recognised."""
+    both = {"pelvis": "thigh", "thorax": "upper_arm"}
+    if segment in both:
+        return common_carrier(motion, [f"{side}_{both[segment]}" for side in SIDES])
+    if not motion.has(segment):
+        return None
+    if segment.partition("_")[2] in ("foot", "toes") or segment == "head":
+        return start_joint(motion, segment)
+    return carrier(motion, segment)
 
 
 def unit(v: Floats) -> Floats:

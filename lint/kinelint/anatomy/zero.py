@@ -165,22 +165,14 @@ def _sampled(motion: Motion, mask: Bools, feet: Mapping[str, Bools]) -> Iterator
 def _trunk(motion: Motion, mask: Bools, hips_right: Floats) -> Iterator[tuple[str, Turns]]:
     shoulders = seg.right_line(motion, "upper_arm")
     right = hips_right if shoulders is None else seg.level(shoulders)
-    carriers = {
-        "pelvis": (seg.common_carrier(motion, ("left_thigh", "right_thigh")), hips_right),
-        "thorax": (seg.common_carrier(motion, ("left_upper_arm", "right_upper_arm")), right),
-        "head": (seg.start_joint(motion, "head"), right),
-    }
-    for segment, (joint, own_right) in carriers.items():
-        if joint is not None:
-            yield from _turns(motion, segment, joint, seg.axes(seg.UP, own_right), mask)
+    for segment, own_right in (("pelvis", hips_right), ("thorax", right), ("head", right)):
+        yield from _turns(motion, segment, seg.axes(seg.UP, own_right), mask)
 
 
 def _leg(motion: Motion, side: str, mask: Bools, right: Floats) -> Iterator[tuple[str, Turns]]:
-    part = f"{side}_thigh"
-    thigh = seg.segment_line(motion, part)
+    thigh = seg.segment_line(motion, f"{side}_thigh")
     if thigh is not None:
-        joint = seg.carrier(motion, part)
-        yield from _turns(motion, part, joint, seg.axes(-thigh, right), mask)
+        yield from _turns(motion, f"{side}_thigh", seg.axes(-thigh, right), mask)
 
 
 def _foot(motion: Motion, side: str, mask: Bools) -> Iterator[tuple[str, Turns]]:
@@ -189,14 +181,11 @@ def _foot(motion: Motion, side: str, mask: Bools) -> Iterator[tuple[str, Turns]]
         return
     forward = seg.level(seg.line(motion, ankle, ball))
     right = np.cross(forward, np.broadcast_to(seg.UP, forward.shape), axis=-2)
-    flat = seg.axes(seg.UP, right)
-    yield from _turns(motion, f"{side}_foot", ankle, flat, mask)
-    toes, shank = seg.start_joint(motion, f"{side}_toes"), seg.segment_line(motion, f"{side}_shank")
-    if toes is not None:
-        yield from _turns(motion, f"{side}_toes", toes, flat, mask)
+    for part in ("foot", "toes"):
+        yield from _turns(motion, f"{side}_{part}", seg.axes(seg.UP, right), mask)
+    shank = seg.segment_line(motion, f"{side}_shank")
     if shank is not None:
-        joint = seg.carrier(motion, f"{side}_shank")
-        yield from _turns(motion, f"{side}_shank", joint, seg.axes(-shank, right), mask)
+        yield from _turns(motion, f"{side}_shank", seg.axes(-shank, right), mask)
 
 
 def _arm(motion: Motion, side: str, mask: Bools) -> Iterator[tuple[str, Turns]]:
@@ -206,15 +195,15 @@ def _arm(motion: Motion, side: str, mask: Bools) -> Iterator[tuple[str, Turns]]:
     if arm is None or shoulders is None:
         return
     hanging = bend(np.broadcast_to(-seg.UP, arm.shape), arm) < HANGING_ARM_RAD
-    joint = seg.carrier(motion, part)
-    yield from _turns(motion, part, joint, seg.axes(-arm, seg.unit(shoulders)), mask & hanging)
+    yield from _turns(motion, part, seg.axes(-arm, seg.unit(shoulders)), mask & hanging)
 
 
 def _turns(
-    motion: Motion, segment: str, joint: int, anatomical: Floats, mask: Bools
+    motion: Motion, segment: str, anatomical: Floats, mask: Bools
 ) -> Iterator[tuple[str, Turns]]:
+    joint = seg.segment_joint(motion, segment)
     mask = mask & np.isfinite(anatomical).all(axis=0)
-    if not mask.any():
+    if joint is None or not mask.any():
         return
     own = rotations.conjugate(motion.orientations[joint][:, mask])
     q = rotations.multiply(own, anatomical[:, mask])

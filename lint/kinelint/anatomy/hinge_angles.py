@@ -1,0 +1,90 @@
+"""Flexion of knees, elbows and fingers over a motion, from positions, with its side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.anatomy import segment_axes as seg
+from kinelint.anatomy.zero import bends_of, frame_above, hinge_lines
+from kinelint.kinematics import rotations
+from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.hinge import bend, bend_about
+from kinelint.motion import Motion
+
+
+@dataclass(frozen=True, eq=False)
+class Flexion:
+    """How far a hinge bends.
+
+    Attributes:
+        radians: ``(frames,)``, negative if it bends the wrong way; NaN where it cannot be told.
+        signed: false if nothing tells the right way from the wrong: then never negative.
+    """
+
+    radians: Floats
+    signed: bool
+
+
+def flexion(motion: Motion, hinge: str) -> Flexion | None:
+    """The flexion of "left_shank" (its knee), …; None if one of its joints is missing."""
+    lines = hinge_lines(motion, hinge)
+    if lines is None:
+        return None
+    axis = hinge_axis(motion, hinge)
+    if axis is None:
+        return Flexion(bend(*lines), signed=False)
+    return Flexion(bend_about(axis, *lines), signed=True)
+
+
+def hinge_axis(motion: Motion, hinge: str) -> Floats | None:
+    """``(3, frames)`` the axis in the world about which the hinge bends the right way.
+
+    From how it bends, over all clips of the skeleton or in this motion; where it hardly bends, or
+    not about one axis, from the figure's right: the pelvis's for a knee, for an elbow that of an
+    arm that hangs. None if neither is known.
+    """
+    learnt = learnt_axis(motion, hinge)
+    fallback = _right_axis(motion, hinge)
+    if learnt is None:
+        return fallback
+    if hinge.endswith("_shank") and fallback is not None:
+        # The side is the pelvis's to tell: a knee may be bent the wrong way most of the time.
+        agrees = np.nanmean(np.sum(learnt * fallback, axis=0))
+        return learnt if agrees >= 0 else -learnt
+    return learnt
+
+
+def learnt_axis(motion: Motion, hinge: str) -> Floats | None:
+    """``(3, frames)`` the axis that the hinge was seen to bend about; None if not clear."""
+    zero = motion.figure.zero
+    own = None if zero is None else zero.hinge_axes.get(hinge)
+    lines = hinge_lines(motion, hinge)
+    if own is None and lines is not None:
+        own = bends_of(motion, hinge, *lines).axis()
+    if own is None:
+        return None
+    return rotations.rotate(motion.orientations[frame_above(motion, hinge)], own)
+
+
+def _right_axis(motion: Motion, hinge: str) -> Floats | None:
+    side, _, part = hinge.partition("_")
+    if part == "shank":
+        hips, thigh = seg.right_line(motion, "thigh"), seg.segment_line(motion, f"{side}_thigh")
+        return None if hips is None or thigh is None else -seg.across(hips, thigh)
+    if part == "forearm":
+        arm = segment_frame(motion, f"{side}_upper_arm")
+        return None if arm is None else rotations.rotate(arm, _RIGHT)
+    return None
+
+
+def segment_frame(motion: Motion, segment: str) -> Floats | None:
+    """A segment's anatomical axes in the world ``(4, frames)``; None without a zero for it."""
+    zero, joint = motion.figure.zero, seg.segment_joint(motion, segment)
+    if zero is None or joint is None or segment not in zero.axes:
+        return None
+    return rotations.multiply(motion.orientations[joint], zero.axes[segment])
+
+
+_RIGHT: Floats = np.array([[0.0], [0.0], [1.0]])

@@ -1,0 +1,1 @@
+"""What joints may not do."""
