@@ -18,7 +18,7 @@ from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_document import Document, Json
 from kinelint.readers.options import ReadOptions
 
-_COMPONENTS = {
+_COMPONENTS: dict[Any, np.dtype[Any]] = {
     5120: np.dtype("<i1"),
     5121: np.dtype("<u1"),
     5122: np.dtype("<i2"),
@@ -113,7 +113,7 @@ class Accessors:
         width = _WIDTHS.get(kind) if type(kind) is str else None
         if width is None:
             raise self.document.error(f"{kind!r} is no accessor type", f"{place}/type")
-        if kind.startswith("MAT") and dtype.kind != "f":
+        if str(kind).startswith("MAT") and dtype.kind != "f":
             raise self.document.error("matrices must be of floats", f"{place}/componentType")
         return dtype, width
 
@@ -165,7 +165,8 @@ class Accessors:
             raise self.document.error(f"must be between 1 and {len(dense)}", f"{place}/count")
         where = self.document.object(sparse, "indices", place)
         what = self.document.object(sparse, "values", place)
-        kind = _COMPONENTS.get(where.get("componentType", 0))
+        component = where.get("componentType")
+        kind = _COMPONENTS.get(component) if type(component) is int else None
         if kind is None or kind.kind != "u":
             raise self.document.error("must be unsigned", f"{place}/indices/componentType")
         rows = self._view(where, kind, 1, count, f"{place}/indices")[:, 0].astype(np.intp)

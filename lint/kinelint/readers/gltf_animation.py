@@ -23,7 +23,8 @@ from kinelint.readers.gltf_skeleton import Rig
 from kinelint.readers.gltf_weights import weight_channels
 from kinelint.readers.options import ReadOptions
 
-_TRANSLATION_NOISE = 1e-7  # of size: what float32 leaves of a constant
+# Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 4e-6.
+_TRANSLATION_NOISE = 1e-5
 _UNIT_NOISE = 0.02
 # A few bytes of JSON can ask for any number of clips over the same keys; this is 3.8 GB of them.
 _MOST_JOINT_FRAMES = 120_000_000
@@ -157,12 +158,13 @@ class ClipMaker:
         skeleton = self.rig.skeleton
         if path == "scale":
             rest = skeleton.rest_scales[joints]
-            noise: Any = SCALE_NOISE * np.maximum(1.0, np.abs(rest))[..., None]
+            noise = SCALE_NOISE * np.maximum(1.0, np.abs(rest))
         else:
             rest = skeleton.rest_translations[joints]
-            noise = _TRANSLATION_NOISE * max(self.rig.size, float(np.nanmax(np.abs(frames))))
+            own = np.linalg.norm(rest, axis=1, keepdims=True)
+            noise = _TRANSLATION_NOISE * np.maximum(self.rig.size, own)
         # Written so that a NaN counts as leaving: intake is to see it.
-        off = ~np.all(np.abs(frames - rest[..., None]) <= noise, axis=(1, 2))
+        off = ~np.all(np.abs(frames - rest[..., None]) <= noise[..., None], axis=(1, 2))
         return {joint: frames[i] for i, joint in enumerate(joints) if off[i]}
 
 

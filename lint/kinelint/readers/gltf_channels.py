@@ -84,7 +84,6 @@ def _sampler(
 def _target(document: Document, channel: Json, place: str) -> tuple[int, str] | None:
     """Node and property; None for a channel that moves no node (a material, an extension)."""
     target = document.object(channel, "target", place)
-    size = len(document.table("nodes"))
     path = target.get("path")
     if path == "pointer":
         pointer = document.inner(target, "extensions", "KHR_animation_pointer", "pointer")
@@ -94,7 +93,9 @@ def _target(document: Document, channel: Json, place: str) -> tuple[int, str] | 
         target, path = {"node": int(match[1])}, match[2]
     if "node" not in target or (path not in WIDTHS and path != "weights"):
         return None
-    return document.reference(target, "node", size, f"{place}/target"), str(path)
+    return document.reference(target, "node", len(document.table("nodes")), f"{place}/target"), str(
+        path
+    )
 
 
 def _notes(skipped: int, doubled: int) -> tuple[Note, ...]:

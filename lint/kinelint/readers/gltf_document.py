@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
 from kinelint.errors import AssetError
@@ -20,6 +20,7 @@ class Document:
 
     tree: Json
     path: str = ""
+    _tables: dict[str, list[Json]] = field(default_factory=dict, repr=False)
 
     def error(self, what: str, place: str, mend: str = "Export the file again.") -> AssetError:
         """An error to raise."""
@@ -37,7 +38,9 @@ class Document:
 
     def table(self, name: str) -> list[Json]:
         """A top-level list of objects ("nodes", "accessors", …)."""
-        return self.objects(self.tree, name, "")
+        if name not in self._tables:
+            self._tables[name] = self.objects(self.tree, name, "")
+        return self._tables[name]
 
     def object(self, holder: Json, key: str, place: str) -> Json:
         """An object that must be there."""

@@ -171,7 +171,8 @@ def heaviest(slots: Ints, weights: Floats) -> tuple[Ints, Floats]:
     weights = np.where(np.isfinite(weights), np.maximum(weights, 0.0), 0.0)
     if weights.shape[1] > _INFLUENCES:
         best = np.argsort(-weights, axis=1, kind="stable")[:, :_INFLUENCES]
-        slots, weights = (np.take_along_axis(one, best, axis=1) for one in (slots, weights))
+        slots = np.take_along_axis(slots, best, axis=1)
+        weights = np.take_along_axis(weights, best, axis=1)
     total = weights.sum(axis=1, keepdims=True)
     lone = np.broadcast_to(np.eye(1, _INFLUENCES), weights.shape)
     weights = np.where(total > 0.0, weights / np.where(total > 0.0, total, 1.0), lone)

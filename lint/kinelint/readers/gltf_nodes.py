@@ -11,11 +11,12 @@ from functools import cached_property
 import numpy as np
 
 from kinelint.kinematics import rotations
-from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.readers.gltf_document import Document, Json
 
-# Float32 exporters write 0.99999994 for 1; without this every such rig would count as scaled.
-SCALE_NOISE = 1e-6
+# Exporters that take matrices apart write 0.9999985 for 1 (seen in real files); without this every
+# such rig would count as scaled.
+SCALE_NOISE = 1e-5
 _SHEAR = 1e-4
 
 
@@ -79,9 +80,9 @@ def read_nodes(document: Document) -> Nodes:
     local = np.tile(np.eye(4), (size, 1, 1))
     turned = np.tile([1.0, 0.0, 0.0, 0.0], (size, 1))
     scales = np.ones((size, 3))
-    sheared = [
-        i for i, node in enumerate(table) if _place(document, node, i, local, turned, scales)
-    ]
+    given = [i for i, node in enumerate(table) if _place(document, node, i, local, turned, scales)]
+    turned[given], scales[given], lost = decompose(local[given, :3, :3])
+    sheared = [node for node, is_sheared in zip(given, lost.tolist(), strict=True) if is_sheared]
     scales[np.abs(scales - 1.0) <= SCALE_NOISE] = 1.0
     return Nodes(
         table=table,
@@ -127,13 +128,12 @@ def _order(
 def _place(
     document: Document, node: Json, index: int, local: Floats, turned: Floats, scales: Floats
 ) -> bool:
-    """Write one node's transform into the arrays; whether its matrix is sheared."""
+    """Write one node's transform into the arrays; true if a matrix is still to be taken apart."""
     place = f"/nodes/{index}"
     matrix = document.numbers(node, "matrix", 16, place)
     if matrix is not None:
         local[index] = np.reshape(matrix, (4, 4)).T
-        turned[index], scales[index], sheared = decompose(local[index, :3, :3])
-        return sheared
+        return True
     shift = document.numbers(node, "translation", 3, place)
     quaternion = document.numbers(node, "rotation", 4, place)
     scale = document.numbers(node, "scale", 3, place)
@@ -152,21 +152,20 @@ def _place(
     return False
 
 
-def decompose(linear: Floats) -> tuple[Floats, Floats, bool]:
-    """A ``(3, 3)`` matrix as quaternion ``(4,)`` and scale ``(3,)``, and whether shear was lost.
+def decompose(linear: Floats) -> tuple[Floats, Floats, Bools]:
+    """Matrices ``(n, 3, 3)`` as quaternions ``(n, 4)`` and scales ``(n, 3)``; where shear was lost.
 
     Of a sheared matrix the nearest rotation is taken; of a mirrored one the first axis flips.
     """
-    lengths = np.linalg.norm(linear, axis=0)
-    axes = linear / np.where(lengths > 0.0, lengths, 1.0)
-    if np.linalg.det(axes) < 0.0:
-        axes[:, 0] *= -1.0
-        lengths[0] *= -1.0
+    lengths = np.linalg.norm(linear, axis=1)
+    axes = linear / np.where(lengths > 0.0, lengths, 1.0)[:, None, :]
+    mirrored = np.linalg.det(axes) < 0.0
+    axes[mirrored, :, 0] *= -1.0
+    lengths[mirrored, 0] *= -1.0
     left, _, right = np.linalg.svd(axes)
-    if np.linalg.det(left @ right) < 0.0:  # only where a scale of 0 left an axis open
-        left[:, -1] *= -1.0
+    # The determinant can be -1 only where a scale of 0 left an axis open.
+    left[np.linalg.det(left @ right) < 0.0, :, -1] *= -1.0
     turn = left @ right
-    flat = np.abs(lengths) == 0.0
-    sheared = bool(np.any(np.abs(turn - axes)[:, ~flat] > _SHEAR))
-    quaternion = rotations.from_matrix(turn[..., None])[:, 0]
-    return quaternion, lengths, sheared
+    off = np.abs(turn - axes).max(axis=1, initial=0.0) > _SHEAR
+    quaternions = rotations.from_matrix(turn.transpose(1, 2, 0)).T
+    return quaternions, lengths, np.any(off & (lengths != 0.0), axis=1)

@@ -24,7 +24,7 @@ class Rig:
         skeleton: all joints of the file, one forest.
         nodes: ``joints`` node indices, in the skeleton's order.
         joint_of: node to joint.
-        size: of the rest pose, file units: the longest translation between joints.
+        size: of the rest pose, file units: the median distance of a joint from its parent.
     """
 
     skeleton: Skeleton
@@ -67,7 +67,8 @@ def build_rig(
     joint_of = {node: joint for joint, node in enumerate(chosen)}
     inner = {nodes.parents[node] for node in chosen}
     tips = [bool(seeds) and node not in seeds and node not in inner for node in chosen]
-    size = float(np.abs(nodes.translations[chosen]).max(initial=0.0)) or 1.0
+    lengths = np.linalg.norm(nodes.translations[chosen], axis=1)
+    size = float(np.median(lengths[lengths > 0.0])) if np.any(lengths > 0.0) else 1.0
     skeleton = _skeleton(nodes, chosen, joint_of, tips, humanoid)
     return Rig(skeleton, tuple(chosen), joint_of, size)
 

@@ -144,9 +144,8 @@ class SkinMaker:
         """`bind` is ``(bound joints, 4, 4)`` to the scene's axes."""
         positions = np.full((len(self.rig.nodes), 3), np.nan)
         turned = np.full((len(self.rig.nodes), 4), np.nan)
-        for joint, matrix in zip(joints.tolist(), bind, strict=True):
-            positions[joint] = matrix[:3, 3]
-            turned[joint] = decompose(matrix[:3, :3])[0]
+        positions[joints] = bind[:, :3, 3]
+        turned[joints] = decompose(bind[:, :3, :3])[0]
         return Skin(self._name(node), vertices, slots, weights, positions, turned, mesh.triangles)
 
     def _inverse_bind(self, skin: int, joints: int) -> Floats | None:

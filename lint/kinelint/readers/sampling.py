@@ -21,6 +21,7 @@ COMMON_HZ = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 72.0, 90.0, 100.0, 120.0, 144.0
 """Rates at which keys are usually set: film, PAL, video and their multiples (common practice)."""
 
 _ON_GRID = 0.02  # of a step
+_SAME_RATE = 1e-3  # of a step, at the last frame
 _ONE_MOMENT_S = 1e-3  # keys closer than that are one moment (a step written as two keys)
 _NEARLY_LEAST_HZ = 29.95  # 30000/1001 Hz counts as 30
 
@@ -46,8 +47,11 @@ class Plan:
 
     @property
     def rate_hz(self) -> float:
-        """The true rate: steps over duration."""
-        return self.steps / (self.end_s - self.start_s) if self.steps else self.asked_hz
+        """Steps over duration; the rate asked for where that is the same but for float32 times."""
+        off_s = abs(self.steps / self.asked_hz - (self.end_s - self.start_s))
+        if off_s * self.asked_hz < _SAME_RATE:
+            return self.asked_hz
+        return self.steps / (self.end_s - self.start_s)
 
     @cached_property
     def times_s(self) -> Floats:
