@@ -77,11 +77,10 @@ READER = BvhReader()
 
 
 def _text(path: Path, options: ReadOptions) -> bytes:
-    with path.open("rb") as file:
-        text = file.read(options.max_bytes + 1)
+    text = path.read_bytes()
     if len(text) > options.max_bytes:
         raise AssetError(
-            f"holds more than the {options.max_bytes} bytes that may be read",
+            f"holds {len(text)} bytes, more than the {options.max_bytes} that may be read",
             mend="Raise the limit or split the file.",
         )
     if text.startswith(_UTF16_MARKS):

@@ -9,7 +9,7 @@ import numpy as np
 from kinelint.kinematics.arrays import Floats
 from kinelint.readers.bvh_hierarchy import BvhJoint
 
-_FRAMES_AT_ONCE = 1024
+_FRAMES_AT_ONCE = 256
 # The quaternion q times a turn about an axis: which component of q meets the sine, and its sign.
 _CROSS = {
     "X": ((1, 0, 3, 2), (-1.0, 1.0, 1.0, -1.0)),
