@@ -35,9 +35,9 @@ def heights(motion: Motion, side: str) -> dict[str, Floats]:
     Measured from the level on which the feet of this clip stand, so that a clip which floats
     over its floor as a whole still has contacts.
     """
-    stance_m = motion.derive(ground).stance_m
+    on = motion.derive(ground).stance
     return {
-        point: path[1] - surfaces_over(motion, stance_m, path[0], path[2])
+        point: path[1] - surfaces_over(motion, on, path[0], path[2])
         for point, path in motion.derive(soles)[side].points.items()
     }
 

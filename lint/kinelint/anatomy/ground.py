@@ -2,32 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.feet import (
-    ANKLE_HEIGHT,
-    SAME_LEVEL_M,
-    FootJoints,
-    foot_joints,
-    level,
-    rest_pose,
-    scale_of,
-    stature_of,
-)
-from kinelint.anatomy.standing import standing_frames
+from kinelint.anatomy.feet import ANKLE_HEIGHT, FootJoints, foot_joints, rest_pose, scale_of
+from kinelint.anatomy.feet import stature_of as _stature
+from kinelint.anatomy.plane import Plane
+from kinelint.anatomy.standing import Standing, inside, standing_heights
 from kinelint.errors import NotApplicable
 from kinelint.finding import Note
-from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 
 # The joint of the toes lies between the floor and this part of stature above it (an upper bound,
 # common practice, no source): bare feet and thick boots lie in between.
 _MOST_UNDER_BALL = 0.035
-# Fewer frames than this make no floor.
-_LEAST_S = 0.1
 # Left and right foot of a capture may stand this far apart in height: markers and fit.
 _SIDES_APART_M = 0.010
 
@@ -37,39 +27,33 @@ class Ground:
     """The floor.
 
     Attributes:
-        height_m: of the floor, Y up.
+        floor: declared or estimated.
         estimated: nobody declared it.
-        stance_m: the height on which the feet of this clip stand; the same as `height_m` unless
-            the whole clip floats over or sinks into a declared floor.
+        stance: the plane on which the feet of this clip stand; the same as `floor` unless the
+            clip as a whole floats over or sinks into a declared one.
         spread_m: median absolute deviation of the heights of standing feet.
         under_ball_m: side to the height of the front joint of a standing foot over its sole.
         under_ankle_m: the same of the ankle when the foot is flat; empty if it never was.
         note: what was assumed.
     """
 
-    height_m: float
+    floor: Plane
     estimated: bool
-    stance_m: float
+    stance: Plane
     spread_m: float
     under_ball_m: dict[str, float]
     under_ankle_m: dict[str, float]
     note: Note
 
     @property
+    def height_m(self) -> float:
+        """Of the floor; in the middle of where the feet stand if it slopes."""
+        return self.floor.height_m
+
+    @property
     def offset_m(self) -> float:
         """How far the clip as a whole stands above its floor; below is negative."""
-        return self.stance_m - self.height_m
-
-
-@dataclass(frozen=True, slots=True)
-class _Standing:
-    """Heights of standing feet: of the front joint and, flat, of the ankle."""
-
-    ball_m: float
-    ankle_m: float
-    spread_m: float
-    by_side: dict[str, tuple[float, float]]
-    tip_under_ball_m: float
+        return self.stance.height_m - self.floor.height_m
 
 
 def ground(motion: Motion) -> Ground:
@@ -77,7 +61,8 @@ def ground(motion: Motion) -> Ground:
 
     An estimate takes the lowest level on which the feet stand still for long, over both feet and
     all frames, less what lies between the joint of the toes and the sole: as the rest pose has
-    it, if that stands on the file's own floor; else from the height of the ankle (ANSUR II).
+    it, if that stands on the file's own floor; else from the height of the ankle (ANSUR II). It
+    may slope by up to 2.5 degrees, as captures that were levelled badly do.
 
     Raises:
         NotApplicable: no floor was declared, and there are no feet to estimate one from.
@@ -89,103 +74,57 @@ def ground(motion: Motion) -> Ground:
         if declared is None:
             raise
         return _declared_only(declared)
-    standing = _standing(motion, feet)
+    standing = standing_heights(motion, feet)
     if standing is None:
-        if declared is not None:
-            return _declared_only(declared)
-        return _lowest_foot(motion, feet)
+        return _lowest_foot(motion, feet) if declared is None else _declared_only(declared)
     return _settled(motion, standing, declared)
 
 
 def surface_height(motion: Motion, x: Floats, z: Floats) -> Floats:
     """``(frames,)`` height of what lies under points (x, z): the floor or a declared surface."""
-    return surfaces_over(motion, motion.derive(ground).height_m, x, z)
+    return surfaces_over(motion, motion.derive(ground).floor, x, z)
 
 
-def surfaces_over(motion: Motion, floor_m: float, x: Floats, z: Floats) -> Floats:
+def surfaces_over(motion: Motion, floor: Plane, x: Floats, z: Floats) -> Floats:
     """The same over another floor."""
-    top = np.full(np.shape(x), floor_m)
+    top = floor.at(x, z)
     for one in motion.cue.surfaces:
-        inside = _inside(one.from_m, one.to_m, x, z)
-        top = np.where(inside, np.maximum(top, one.top_m), top)
+        top = np.where(inside(one, x, z), np.maximum(top, one.top_m), top)
     return top
 
 
-def _inside(a: tuple[float, float], b: tuple[float, float], x: Floats, z: Floats) -> Bools:
-    between_x = (x >= min(a[0], b[0])) & (x <= max(a[0], b[0]))
-    return np.asarray(between_x & (z >= min(a[1], b[1])) & (z <= max(a[1], b[1])))
-
-
-def _standing(motion: Motion, feet: dict[str, FootJoints]) -> _Standing | None:
-    width = SAME_LEVEL_M * scale_of(motion)
-    balls, ankles, tips = {}, {}, {}
-    for side, foot in feet.items():
-        front = motion.positions_m[foot.front]
-        use = standing_frames(motion, foot) & ~_on_surface(motion, front)
-        balls[side] = front[1, use]
-        ankles[side] = motion.positions_m[foot.ankle, 1, use]
-        tip = foot.front if foot.tip is None else foot.tip
-        tips[side] = front[1, use] - motion.positions_m[tip, 1, use]
-    everyone = np.concatenate(list(balls.values()))
-    if everyone.size < _LEAST_S * motion.sample_rate_hz:
-        return None
-    ball, spread = level(everyone, width)
-    near = {side: np.abs(one - ball) <= width for side, one in balls.items()}
-    low = np.concatenate([ankles[side][near[side]] for side in feet])
-    ankle, _ = level(low, width)
-    below = np.concatenate([tips[side][near[side]] for side in feet])
-    by_side = dict(_sides(balls, ankles, near, ankle, width))
-    return _Standing(ball, ankle, spread, by_side, max(float(np.median(below)), 0.0))
-
-
-def _sides(
-    balls: dict[str, Floats],
-    ankles: dict[str, Floats],
-    near: dict[str, Bools],
-    ankle_m: float,
-    width_m: float,
-) -> Iterator[tuple[str, tuple[float, float]]]:
-    for side, use in near.items():
-        flat = use & (np.abs(ankles[side] - ankle_m) <= width_m)
-        if flat.any():
-            yield side, (float(np.median(balls[side][flat])), float(np.median(ankles[side][flat])))
-
-
-def _on_surface(motion: Motion, point: Floats) -> Bools:
-    on = np.zeros(point.shape[-1], dtype=np.bool_)
-    for one in motion.cue.surfaces:
-        on |= _inside(one.from_m, one.to_m, point[0], point[2])
-    return on
-
-
-def _settled(motion: Motion, standing: _Standing, declared: float | None) -> Ground:
+def _settled(motion: Motion, standing: Standing, declared: float | None) -> Ground:
     at_rest = _rest_under_ball(motion)
-    most = _MOST_UNDER_BALL * stature_of(motion)
-    if at_rest is not None:
-        under = at_rest
-    elif declared is not None:
-        under = float(np.clip(standing.ball_m - declared, standing.tip_under_ball_m, most))
-    else:
-        rise = standing.ankle_m - standing.ball_m
-        under = ANKLE_HEIGHT * stature_of(motion) - rise
-        under = float(np.clip(under, standing.tip_under_ball_m, most))
-    stance = standing.ball_m - under
-    height = stance if declared is None else declared
+    under = _under_ball(motion, standing, declared) if at_rest is None else at_rest
+    stance = Plane(standing.ball_m - under, standing.slope.slope, standing.slope.about_m)
+    floor = stance if declared is None else Plane(declared)
     apart = 0.0 if at_rest is not None else _SIDES_APART_M * scale_of(motion)
     balls, ankles = {}, {}
     for side, (ball, ankle) in standing.by_side.items():
-        more = float(np.clip(ball - standing.ball_m, -apart, apart))
-        balls[side] = under + more
+        balls[side] = under + float(np.clip(ball - standing.ball_m, -apart, apart))
         ankles[side] = ankle - ball + balls[side]
-    return Ground(
-        height, declared is None, stance, standing.spread_m, balls, ankles, _note(declared, height)
-    )
+    note = _note(floor, declared is None)
+    return Ground(floor, declared is None, stance, standing.spread_m, balls, ankles, note)
+
+
+def _under_ball(motion: Motion, standing: Standing, declared: float | None) -> float:
+    """How high the front joint stands over the sole, where only the clip itself can tell."""
+    stature = _stature(motion)
+    guess = ANKLE_HEIGHT * stature - (standing.ankle_m - standing.ball_m)
+    if declared is not None:
+        guess = standing.ball_m - declared
+    return float(np.clip(guess, standing.tip_under_ball_m, _MOST_UNDER_BALL * stature))
 
 
 def _rest_under_ball(motion: Motion) -> float | None:
-    """Height of the front joint over the sole where the rest pose stands on the file's floor."""
+    """Height of the front joint over the sole where the rest pose stands on the file's floor.
+
+    A format that says which way is up places its rest pose in the scene; others place it anywhere.
+    """
+    if motion.clip.up_axis is None:
+        return None
     at, _ = rest_pose(motion)
-    stature = stature_of(motion)
+    stature = _stature(motion)
     feet = foot_joints(motion).values()
     ankle = float(np.mean([at[foot.ankle, 1] for foot in feet]))
     ball = float(np.mean([at[foot.front, 1] for foot in feet]))
@@ -193,21 +132,24 @@ def _rest_under_ball(motion: Motion) -> float | None:
     return max(ball, 0.0) if stands and -0.003 * stature <= ball <= ankle else None
 
 
-def _note(declared: float | None, height_m: float) -> Note:
-    if declared is not None:
-        return Note("ground", f"the floor is declared at {height_m:.3f} m")
-    text = f"the floor was estimated at {height_m:.3f} m from where the feet stand"
+def _note(floor: Plane, estimated: bool) -> Note:
+    if not estimated:
+        return Note("ground", f"the floor is declared at {floor.height_m:.3f} m")
+    text = f"the floor was estimated at {floor.height_m:.3f} m from where the feet stand"
+    if floor.slope_deg > 0.05:
+        text += f"; it slopes by {floor.slope_deg:.1f} degrees"
     return Note("ground", text)
 
 
 def _declared_only(declared: float) -> Ground:
-    return Ground(declared, False, declared, float("nan"), {}, {}, _note(declared, declared))
+    floor = Plane(declared)
+    return Ground(floor, False, floor, float("nan"), {}, {}, _note(floor, False))
 
 
 def _lowest_foot(motion: Motion, feet: dict[str, FootJoints]) -> Ground:
     """No foot ever stands: the lowest twentieth of the feet's heights, for want of better."""
     lows = np.min([motion.positions_m[foot.front, 1] for foot in feet.values()], axis=0)
-    under = ANKLE_HEIGHT * stature_of(motion) / 2.0
-    height = float(np.quantile(lows, 0.05)) - under
-    text = f"no foot stands still in this clip: the floor was guessed at {height:.3f} m"
-    return Ground(height, True, height, float("nan"), {}, {}, Note("ground", text))
+    under = ANKLE_HEIGHT * _stature(motion) / 2.0
+    floor = Plane(float(np.quantile(lows, 0.05)) - under)
+    text = f"no foot stands still in this clip: the floor was guessed at {floor.height_m:.3f} m"
+    return Ground(floor, True, floor, float("nan"), {}, {}, Note("ground", text))

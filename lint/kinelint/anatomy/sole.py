@@ -98,8 +98,8 @@ def _standing_pose(motion: Motion, foot: FootJoints, floor: Ground) -> _Pose | N
     ankle, front = motion.positions_m[foot.ankle], motion.positions_m[foot.front]
     near = SAME_LEVEL_M * scale_of(motion) / 2.0
     flat = standing_frames(motion, foot)
-    flat &= np.abs(front[1] - floor.stance_m - under_front) <= near
-    flat &= np.abs(ankle[1] - floor.stance_m - under_ankle) <= near
+    for path, under in ((front, under_front), (ankle, under_ankle)):
+        flat &= np.abs(path[1] - floor.stance.at(path[0], path[2]) - under) <= near
     if not flat.any():
         return None
     return _Pose(

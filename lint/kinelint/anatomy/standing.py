@@ -1,29 +1,64 @@
-"""When a foot stands: still, and under its knee."""
+"""When a foot stands: still, and under its knee; and how high it stands then."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
 import numpy as np
 
-from kinelint.anatomy.feet import WINDOW_S, FootJoints, scale_of
+from kinelint.anatomy.feet import SAME_LEVEL_M, WINDOW_S, FootJoints, level, scale_of
+from kinelint.anatomy.plane import Plane, slope_of
 from kinelint.anatomy.travel import travelled
+from kinelint.cue import Surface
 from kinelint.kinematics import rates
-from kinelint.kinematics.arrays import Bools
+from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.motion import Motion
+from kinelint.spans import spans
 
-# Standing: both ends of the foot slower than this, the shank more upright than not. Common
-# practice, no source.
-STILL_M_PER_S = 0.15
+# Standing: both ends of the foot slower than this, the shank more upright than not. Feet that
+# never come to rest, as in a run at 30 frames a second, take the next limit. Common practice.
+STILL_M_PER_S = (0.15, 0.4, 0.8)
 _UPRIGHT = 0.5
+# Fewer frames than this make no floor.
+_LEAST_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Heights of standing feet over a plane through the origin that slopes as their floor does.
+
+    Attributes:
+        ball_m: of the front joint, both feet.
+        ankle_m: of the ankle when the foot is flat.
+        spread_m: median absolute deviation of `ball_m`.
+        slope: the plane.
+        by_side: (ball, ankle) of each foot, flat.
+        tip_under_ball_m: how far the toes' tip lies below the front joint; 0 if it does not.
+    """
+
+    ball_m: float
+    ankle_m: float
+    spread_m: float
+    slope: Plane
+    by_side: dict[str, tuple[float, float]]
+    tip_under_ball_m: float
 
 
 def standing_frames(motion: Motion, foot: FootJoints) -> Bools:
     """``(frames,)`` true where the foot is still and the shank more upright than not."""
-    still = np.ones(motion.frames, dtype=np.bool_)
+    speed = np.zeros(motion.frames)
     for joint in {foot.ankle, foot.front}:
         path = travelled(motion, motion.positions_m[joint])
         velocity = rates.windowed_velocity(path, motion.sample_rate_hz, WINDOW_S)
-        still &= np.linalg.norm(velocity, axis=0) < STILL_M_PER_S * scale_of(motion)
-    return still & _upright(motion, foot)
+        speed = np.maximum(speed, np.linalg.norm(velocity, axis=0))
+    upright = _upright(motion, foot)
+    stands = upright
+    for limit in STILL_M_PER_S:
+        stands = upright & (speed < limit * scale_of(motion))
+        if stands.sum() >= _LEAST_S * motion.sample_rate_hz:
+            break
+    return np.asarray(stands)
 
 
 def _upright(motion: Motion, foot: FootJoints) -> Bools:
@@ -32,3 +67,75 @@ def _upright(motion: Motion, foot: FootJoints) -> Bools:
         return np.ones(motion.frames, dtype=np.bool_)
     shank = motion.positions_m[knees[0]] - motion.positions_m[foot.ankle]
     return np.asarray(shank[1] > _UPRIGHT * np.linalg.norm(shank, axis=0))
+
+
+def inside(surface: Surface, x: Floats, z: Floats) -> Bools:
+    """``(frames,)`` true where points (x, z) are over or under a declared surface."""
+    (ax, az), (bx, bz) = surface.from_m, surface.to_m
+    between_x = (x >= min(ax, bx)) & (x <= max(ax, bx))
+    return np.asarray(between_x & (z >= min(az, bz)) & (z <= max(az, bz)))
+
+
+def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing | None:
+    """How high the feet stand on the floor; None if they hardly ever do."""
+    use = {side: _on_floor(motion, foot) for side, foot in feet.items()}
+    if sum(int(one.sum()) for one in use.values()) < _LEAST_S * motion.sample_rate_hz:
+        return None
+    plants = [_plants(motion, foot, use[side]) for side, foot in feet.items()]
+    slope = slope_of(np.concatenate(plants, axis=1))
+
+    def over(joint: int, side: str) -> Floats:
+        path = motion.positions_m[joint][:, use[side]]
+        return np.asarray(path[1] - slope.at(path[0], path[2]))
+
+    balls = {side: over(foot.front, side) for side, foot in feet.items()}
+    ankles = {side: over(foot.ankle, side) for side, foot in feet.items()}
+    tips = {
+        side: over(foot.front if foot.tip is None else foot.tip, side)
+        for side, foot in feet.items()
+    }
+    return _levels(balls, ankles, tips, slope, SAME_LEVEL_M * scale_of(motion))
+
+
+def _levels(
+    balls: dict[str, Floats],
+    ankles: dict[str, Floats],
+    tips: dict[str, Floats],
+    slope: Plane,
+    width_m: float,
+) -> Standing:
+    ball, spread = level(np.concatenate(list(balls.values())), width_m)
+    near = {side: np.abs(one - ball) <= width_m for side, one in balls.items()}
+    ankle, _ = level(np.concatenate([ankles[side][near[side]] for side in balls]), width_m)
+    below = np.concatenate([(balls[side] - tips[side])[near[side]] for side in balls])
+    by_side = dict(_by_side(balls, ankles, near, ankle, width_m))
+    return Standing(ball, ankle, spread, slope, by_side, max(float(np.median(below)), 0.0))
+
+
+def _by_side(
+    balls: dict[str, Floats],
+    ankles: dict[str, Floats],
+    near: dict[str, Bools],
+    ankle_m: float,
+    width_m: float,
+) -> Iterator[tuple[str, tuple[float, float]]]:
+    for side, use in near.items():
+        flat = use & (np.abs(ankles[side] - ankle_m) <= width_m)
+        if flat.any():
+            yield side, (float(np.median(balls[side][flat])), float(np.median(ankles[side][flat])))
+
+
+def _on_floor(motion: Motion, foot: FootJoints) -> Bools:
+    """Standing, and on no declared surface."""
+    front = motion.positions_m[foot.front]
+    use = standing_frames(motion, foot)
+    for one in motion.cue.surfaces:
+        use &= ~inside(one, front[0], front[2])
+    return use
+
+
+def _plants(motion: Motion, foot: FootJoints, use: Bools) -> Floats:
+    """``(3, n)`` where the front joint was each time that the foot stood."""
+    front = motion.positions_m[foot.front]
+    at = [np.median(front[:, s.first : s.last + 1], axis=1) for s in spans(use)]
+    return np.array(at).T if at else np.empty((3, 0))

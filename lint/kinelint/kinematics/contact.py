@@ -37,6 +37,7 @@ class ContactLimits:
         bridge_rise_m: ... by more than this over the higher of its two neighbours.
         min_s: shorter contacts do not count.
         trim_s: what a planted phase leaves out at each end: touching down and rolling off.
+        moving_m_per_s, lift_m: a foot that moves faster and rises more meanwhile makes a step.
     """
 
     enter_height_m: float = 0.030
@@ -48,6 +49,8 @@ class ContactLimits:
     bridge_rise_m: float = 0.010
     min_s: float = 0.1
     trim_s: float = 0.08
+    moving_m_per_s: float = 0.12
+    lift_m: float = 0.008
 
     def scaled_by(self, k: float) -> ContactLimits:
         """For a leg `k` times as long: lengths and speeds scale, times stay."""
@@ -61,6 +64,8 @@ class ContactLimits:
             self.bridge_rise_m * k,
             self.min_s,
             self.trim_s,
+            self.moving_m_per_s * k,
+            self.lift_m * k,
         )
 
 
@@ -94,11 +99,29 @@ def contact_phases(
     speed = horizontal_speed(point, sample_rate_hz, limits.window_s)
     enter = (height <= limits.enter_height_m) & (speed <= limits.enter_speed_m_per_s)
     leave = (height > limits.leave_height_m) | (speed > limits.leave_speed_m_per_s)
-    touching = hysteresis(enter, leave)
-    # Time has no direction: the last moments before lift-off count like those after touch-down.
-    touching |= hysteresis(enter[::-1], leave[::-1])[::-1]
-    joined = _bridged(_runs(touching), height, sample_rate_hz, limits)
+    joined = _bridged(_runs(hysteresis(enter, leave)), height, sample_rate_hz, limits)
     return [one for one in joined if (one[1] - one[0]) / sample_rate_hz >= limits.min_s - 1e-9]
+
+
+def steps(speed: Floats, height: Floats, moving_m_per_s: float, rise_m: float) -> Bools:
+    """``(frames,)`` true where a foot moves over its support and is lifted as it does.
+
+    A low step of a few millimetres' clearance is below every height that a contact allows, but a
+    foot that slides is not lifted at all. A stretch of frames in which it moves is a step if it
+    rises over the lower of the stretch's two ends by more than `rise_m`.
+
+    Args:
+        speed: ``(frames,)`` of the slowest point of the foot.
+        height: ``(frames,)`` of its lowest point.
+        moving_m_per_s: faster is moving.
+        rise_m: higher is lifted.
+    """
+    stepping = np.zeros(speed.size, dtype=np.bool_)
+    for first, last in _runs(speed > moving_m_per_s):
+        before, after = max(first - 1, 0), min(last + 1, speed.size - 1)
+        ends = min(height[before], height[after])
+        stepping[first : last + 1] = height[first : last + 1].max() - ends > rise_m
+    return stepping
 
 
 def _runs(mask: Bools) -> list[Phase]:
