@@ -74,9 +74,13 @@ class Skeleton:
 
     @cached_property
     def signature(self) -> str:
-        """Equal for two skeletons with the same names, parents and rest pose (to 1e-4 of size)."""
-        size = float(np.abs(self.rest_translations).max(initial=0.0)) or 1.0
-        rounded = np.round(self.rest_translations / size, 4) + 0.0
+        """Equal for two skeletons with the same names, parents and rest pose (to 1e-4 of size).
+
+        Where a root rests does not count: exporters write the take's first place there.
+        """
+        inner = np.where(self.parents[:, None] < 0, 0.0, self.rest_translations)
+        size = float(np.abs(inner).max(initial=0.0)) or 1.0
+        rounded = np.round(inner / size, 4) + 0.0
         turned = np.round(self.rest_rotations, 4) + 0.0
         text = "\n".join(self.names)
         parts = (text.encode(), self.parents.tobytes(), rounded.tobytes(), turned.tobytes())
