@@ -80,15 +80,11 @@ def _missing(what: str, line: int) -> AssetError:
 
 
 def _count(text: bytes, line: int) -> int:
-    try:
-        value = float(text)
-    except ValueError:
-        value = float("nan")
-    if not isfinite(value) or value != int(value):
-        shown = text[:24].decode("utf-8", "replace")
-        what = f"the number of frames is {shown!r}"
-        raise AssetError(what, place=f"line {line}", mend="Write a whole number.")
-    return int(value)
+    if re.fullmatch(rb"[-+]?[0-9]{1,24}(\.0*)?", text):
+        return int(text.partition(b".")[0])
+    shown = text[:24].decode("utf-8", "replace")
+    what = f"the number of frames is {shown!r}"
+    raise AssetError(what, place=f"line {line}", mend="Write a whole number.")
 
 
 def sample_rate(spelled: str, line: int) -> tuple[float, tuple[Note, ...]]:
@@ -130,6 +126,6 @@ def _meant(time_s: float, unit: float) -> float:
         nearest = min(rates, key=lambda rate: abs(rate * time_s - 1.0))
         over = 1.0 / nearest - time_s
         same_digits = -0.5001 * unit <= over < max(unit, 1e-12)
-        if same_digits and abs(nearest * time_s - 1.0) <= _NEAR:
+        if same_digits and abs(nearest * time_s - 1.0) <= _NEAR + 1e-9:
             return float(nearest)
     return 1.0 / time_s

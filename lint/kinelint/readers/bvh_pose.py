@@ -32,8 +32,7 @@ def local_rotations(joints: Sequence[BvhJoint], values: Floats) -> Floats:
         rotations[i] = [[1.0], [0.0], [0.0], [0.0]]
     for first in range(0, frames, _FRAMES_AT_ONCE):
         span = slice(first, first + _FRAMES_AT_ONCE)
-        half = np.ascontiguousarray(values[span].T)
-        half *= np.pi / 360.0
+        half = np.multiply(values[span].T, np.pi / 360.0, order="C")
         for order, members in groups.items():
             columns = np.array([_turn_columns(joints[i]) for i in members])
             rotations[members, :, span] = _composed(order, half[columns])
