@@ -6,6 +6,7 @@
     ├── PolicyError         a policy or cue sheet that is wrong (the run does not start)
     │   └── PolicyErrors    several of them at once, one a line
     ├── RegistryError       a rule pack that is malformed (the run does not start)
+    ├── ReportError         a report that cannot be read back, or written as was asked
     └── NotApplicable       raised by a rule that cannot judge this motion (a result, not a failure)
 
 All print as one line: where, what is wrong, how to mend it.
@@ -83,6 +84,10 @@ class PolicyErrors(PolicyError):  # noqa: N818 - several errors
 
 class RegistryError(KinelintError):
     """A rule or a pack of rules that breaks the contract."""
+
+
+class ReportError(KinelintError):
+    """A report that cannot be read back, or not be written in the form asked for."""
 
 
 class NotApplicable(KinelintError):  # noqa: N818 - an outcome, not a failure

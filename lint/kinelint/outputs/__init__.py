@@ -1,0 +1,1 @@
+"""A report as text: for people, for machines, for code hosts. No motion is known here."""
