@@ -1,26 +1,34 @@
 """How the planted part of a foot moves over its support while it bears.
 
 A foot that rolls from heel to toe hands its weight on: heel, flat, ball. The path of a plant
-follows whichever point bears; while both do, the foot may turn about any point of the sole, so
-the one that moves least is taken: a pivot turn is no slide.
+follows whichever point bears. While both do, the foot may turn on any point of the sole, so the
+point that moves least is followed: over the whole time where the foot hardly turns, and from
+moment to moment where it does. A pivot turn is no slide.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from kinelint.anatomy.contacts import contacts, heights
-from kinelint.anatomy.feet import scale_of
+from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.sole import Sole, soles
 from kinelint.anatomy.travel import travelled
+from kinelint.finding import FrameSpan
+from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats, frozen
 from kinelint.kinematics.contact import ContactLimits, excursion, horizontal_speed, steps
 from kinelint.motion import Motion
+from kinelint.spans import spans
 
 # Points tried between heel (0) and ball (1).
 _ALONG = (0.0, 0.25, 0.5, 0.75, 1.0)
+# A sole turns on the spot if its ends move this differently (some 40 degrees a second).
+_TURNS_M_PER_S = 0.15
+_HEEL, _BALL, _FLAT, _TURN = 1, 2, 3, 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,48 +80,43 @@ def _steps(motion: Motion, sole: Sole, limits: ContactLimits) -> Bools:
     return steps(np.minimum(*speeds), lowest, limits.moving_m_per_s, limits.lift_m)
 
 
-def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> list[Plant]:
-    state = heel.astype(np.int8) + 2 * ball.astype(np.int8)
-    cuts = np.flatnonzero(np.diff(state)) + 1
-    starts = np.concatenate(([0], cuts))
-    ends = np.concatenate((cuts, [motion.frames])) - 1
-    ends_m = [travelled(motion, sole.heel_m), travelled(motion, sole.ball_m)]
-    runs: list[list[tuple[int, int]]] = [[]]
-    for first, last in zip(starts.tolist(), ends.tolist(), strict=True):
-        if state[first]:
-            runs[-1].append((first, last))
-        elif runs[-1]:
-            runs.append([])
-    return [_plant(sole, ends_m, state, run) for run in runs if run and run[-1][1] > run[0][0]]
+def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> Iterator[Plant]:
+    ends = np.stack(
+        [travelled(motion, sole.heel_m)[[0, 2]], travelled(motion, sole.ball_m)[[0, 2]]]
+    )
+    velocity = rates.windowed_velocity(ends, motion.sample_rate_hz, WINDOW_S)
+    turning = np.linalg.norm(velocity[1] - velocity[0], axis=0) > _TURNS_M_PER_S * scale_of(motion)
+    kind = np.where(heel & ball, np.where(turning, _TURN, _FLAT), heel * _HEEL + ball * _BALL)
+    for down in spans(kind > 0, min_frames=2):
+        along = np.zeros(down.frames)
+        for state in (_HEEL, _FLAT, _TURN, _BALL):
+            for run in spans(kind[down.first : down.last + 1] == state):
+                here = slice(down.first + run.first, down.first + run.last + 1)
+                share = _bearing(state, ends[..., here], velocity[..., here])
+                along[run.first : run.last + 1] = share
+        yield _plant(sole, ends, down, along)
 
 
-def _plant(sole: Sole, ends_m: list[Floats], state: Bools, run: list[tuple[int, int]]) -> Plant:
-    first, last = run[0][0], run[-1][1]
-    steps = np.zeros((2, last - first + 1))
-    at = np.zeros((3, last - first + 1))
-    along = np.zeros(last - first + 1)
-    for start, end in run:
-        # The step into a segment belongs to it: start one frame early where there is one.
-        lead = max(start - 1, first)
-        share = _bearing(ends_m, int(state[start]), lead, end)
-        here = slice(start - first, end - first + 1)
-        path = _between(ends_m, share, lead, end)
-        steps[:, start - first + (start == lead) : end - first + 1] = np.diff(path[[0, 2]], axis=1)
-        own = [sole.heel_m, sole.ball_m]
-        at[:, here] = _between(own, share, start, end)
-        along[here] = share
-    path_m = np.cumsum(steps, axis=1)
-    return Plant(sole.side, first, last, frozen(path_m), frozen(at), frozen(along))
+def _bearing(state: int, ends: Floats, velocity: Floats) -> Floats | float:
+    """Where the sole bears over some frames: 0 at the heel to 1 at the ball."""
+    if state in (_HEEL, _BALL):
+        return 0.0 if state == _HEEL else 1.0
+    if state == _FLAT:
+        sizes = [excursion((1.0 - s) * ends[0] + s * ends[1]).size for s in _ALONG]
+        return _ALONG[int(np.argmin(sizes))]
+    # The point of a rigid sole that moves least at each moment.
+    apart = velocity[1] - velocity[0]
+    nearest = -np.sum(velocity[0] * apart, axis=0) / np.maximum(
+        np.sum(apart * apart, axis=0), 1e-12
+    )
+    return np.clip(nearest, 0.0, 1.0)
 
 
-def _bearing(ends_m: list[Floats], state: int, first: int, last: int) -> float:
-    """Where the sole bears over a segment: 0 at the heel to 1 at the ball."""
-    if state != 3:
-        return 0.0 if state == 1 else 1.0
-    sizes = [excursion(_between(ends_m, s, first, last)[[0, 2]]).size for s in _ALONG]
-    return _ALONG[int(np.argmin(sizes))]
-
-
-def _between(ends_m: list[Floats], share: float, first: int, last: int) -> Floats:
-    span = slice(first, last + 1)
-    return np.asarray((1.0 - share) * ends_m[0][:, span] + share * ends_m[1][:, span])
+def _plant(sole: Sole, ends: Floats, down: FrameSpan, along: Floats) -> Plant:
+    here = slice(down.first, down.last + 1)
+    step = np.diff(ends[..., here], axis=-1)
+    # The step into a frame is that of the point which bears there, so a change of it is no jump.
+    moved = (1.0 - along[1:]) * step[0] + along[1:] * step[1]
+    path = np.concatenate((np.zeros((2, 1)), np.cumsum(moved, axis=1)), axis=1)
+    at = (1.0 - along) * sole.heel_m[:, here] + along * sole.ball_m[:, here]
+    return Plant(sole.side, down.first, down.last, frozen(path), frozen(at), frozen(along))

@@ -17,7 +17,7 @@ from kinelint.motion import Motion
 # slides here and there. By trial: walks, runs and dances on the one hand, in-place loops on the
 # other.
 _NEAR_LOWEST_M = 0.025
-_LEVEL_M_PER_S = 0.2
+_LEVEL_M_PER_S = 0.4
 _STILL_M_PER_S = 0.15
 _MOST_STILL_SHARE = 0.15
 _RUNS_M_PER_S = 0.3
@@ -44,7 +44,7 @@ class Travel:
             supposed, because the feet run steadily under a figure that stays and the sheet says
             nothing; mismatch, because they do so under a figure that travels at another speed or
             is declared to travel.
-        spread_m_per_s: median absolute deviation of a fitted velocity.
+        spread_m_per_s: half of the feet's velocities lie this close to a fitted one.
         figure_m_per_s: how fast the figure itself travels, end to end.
     """
 
@@ -68,8 +68,7 @@ def travel(motion: Motion) -> Travel:
     velocity = _support_velocity(motion, feet)
     if not velocity.shape[1]:
         return Travel()
-    middle = np.median(velocity, axis=1)
-    spread = float(np.median(np.hypot(*(velocity - middle[:, None]))))
+    middle, spread = _crowd(velocity)
     fitted = (float(-middle[0]), float(-middle[1]))
     figure = _figure_speed(motion)
     if cue.in_place:
@@ -102,6 +101,19 @@ def _support_velocity(motion: Motion, feet: Mapping[str, FootJoints]) -> Floats:
         bears &= np.abs(velocity[1]) < _LEVEL_M_PER_S * scale_of(motion)
         found.append(velocity[::2, bears])
     return np.concatenate(found, axis=1)
+
+
+def _crowd(velocity: Floats) -> tuple[Floats, float]:
+    """The velocity about which half of all lie closest, and how close: feet that swing are left.
+
+    Least median of distances (Rousseeuw 1984, from memory), over the samples themselves.
+    """
+    some = velocity[:, :: max(velocity.shape[1] // 400, 1)]
+    apart = np.hypot(*(some[:, :, None] - some[:, None, :]))
+    radius = np.median(apart, axis=1)
+    best = int(np.argmin(radius))
+    members = some[:, apart[best] <= radius[best]]
+    return np.asarray(members.mean(axis=1)), float(radius[best])
 
 
 def _all_run(velocity: Floats, middle: Floats, spread: float, scale: float) -> bool:
