@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from kinelint.rule import Rule
+from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 
 RULES: tuple[type[Rule[Any]], ...] = (
+    JointLimit,
     LimbStretch,
     LoopSeam,
 )

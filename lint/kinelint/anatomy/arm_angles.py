@@ -125,7 +125,7 @@ def _forearm(
     turn = bend_about(up, seg.across(elbow, up), seg.across(lateral, up))
     turned_in = turn if side == "right" else -turn
     # From thumb up, half way between palm forward (0 in the anatomical position) and palm back.
-    yield Angle(joint, "pronation", part, np.degrees(wrapped(turned_in)) - 90.0)
+    yield Angle(joint, "pronation", part, np.degrees(wrapped(turned_in - np.pi / 2)))
 
 
 def _right_sided(side: str, v: Floats) -> Floats:

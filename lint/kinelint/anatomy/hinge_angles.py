@@ -13,6 +13,10 @@ from kinelint.kinematics.arrays import Floats
 from kinelint.kinematics.hinge import bend, bend_about
 from kinelint.motion import Motion
 
+# Cosine between a learnt axis and the figure's right, below which they say nothing of each other.
+LEAST_AGREEMENT = 0.3
+_RIGHT: Floats = np.array([[0.0], [0.0], [1.0]])
+
 
 @dataclass(frozen=True, eq=False)
 class Flexion:
@@ -47,13 +51,11 @@ def hinge_axis(motion: Motion, hinge: str) -> Floats | None:
     """
     learnt = learnt_axis(motion, hinge)
     fallback = _right_axis(motion, hinge)
-    if learnt is None:
-        return fallback
-    if hinge.endswith("_shank") and fallback is not None:
-        # The side is the pelvis's to tell: a knee may be bent the wrong way most of the time.
-        agrees = np.nanmean(np.sum(learnt * fallback, axis=0))
-        return learnt if agrees >= 0 else -learnt
-    return learnt
+    if learnt is None or fallback is None:
+        return fallback if learnt is None else learnt
+    # The figure's right tells the side: a joint may be bent the wrong way most of the time.
+    agrees = float(np.nanmean(np.sum(learnt * fallback, axis=0)))
+    return -learnt if agrees < -LEAST_AGREEMENT else learnt
 
 
 def learnt_axis(motion: Motion, hinge: str) -> Floats | None:
@@ -85,6 +87,3 @@ def segment_frame(motion: Motion, segment: str) -> Floats | None:
     if zero is None or joint is None or segment not in zero.axes:
         return None
     return rotations.multiply(motion.orientations[joint], zero.axes[segment])
-
-
-_RIGHT: Floats = np.array([[0.0], [0.0], [1.0]])

@@ -22,6 +22,8 @@ STRAIGHT_KNEE_RAD = float(np.radians(25.0))
 UPRIGHT_TRUNK_RAD = float(np.radians(12.0))
 UPRIGHT_LEG_RAD = float(np.radians(20.0))
 LEVEL_FEET_LEGS = 0.06
+FLAT_LEGS = 0.03
+STEEP_SHANK_RAD = float(np.radians(50.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,25 +56,41 @@ def still(motion: Motion, joint: int, leg: float) -> Bools:
     return np.asarray(np.linalg.norm(velocity, axis=0) < STILL_LEGS_PER_S * leg)
 
 
-def planted(motion: Motion, side: str) -> Bools:
-    """``(frames,)``: where a foot is still and flat, ankle and ball at their lowest.
+def low(motion: Motion, joint: int, leg: float) -> Bools:
+    """``(frames,)``: where a joint is at its lowest and neither rises nor sinks."""
+    heights = motion.positions_m[joint, 1]
+    rise = rates.windowed_velocity(heights, motion.sample_rate_hz, WINDOW_S)
+    at_its_lowest = heights < np.quantile(heights, 0.05) + FLAT_LEGS * leg
+    return np.asarray(at_its_lowest & (np.abs(rise) < STILL_LEGS_PER_S * leg))
 
-    Flat is judged by the ankle's height over the ball of the foot, against the lowest that the
-    still foot holds: a raised heel lifts the ankle.
+
+def planted(motion: Motion, side: str) -> Bools:
+    """``(frames,)``: where a foot stands still and flat under a steep shank.
+
+    In a clip that walks on the spot no foot is still: there the lowest frames stand for it. Flat
+    is judged by the ankle's height over the ball of the foot, against the lowest that the planted
+    foot holds: a raised heel lifts the ankle.
     """
+    nowhere = np.zeros(motion.frames, dtype=np.bool_)
     ankle, leg = start_joint(motion, f"{side}_foot"), leg_length(motion, side)
-    if ankle is None or not np.isfinite(leg):
-        return np.zeros(motion.frames, dtype=np.bool_)
-    mask = still(motion, ankle, leg)
+    shank = segment_line(motion, f"{side}_shank")
+    if ankle is None or shank is None or not np.isfinite(leg):
+        return nowhere
+    steep = bend(np.broadcast_to(-UP, shank.shape), shank) < STEEP_SHANK_RAD
+    joints = [one for one in (ankle, ball_joint(motion, side)) if one is not None]
+    for slow in (still, low):
+        mask = steep & np.all([slow(motion, joint, leg) for joint in joints], axis=0)
+        if mask.any():
+            over = ankle_over_ball(motion, side)
+            return np.asarray(mask & (over < np.quantile(over[mask], 0.1) + FLAT_LEGS * leg))
+    return nowhere
+
+
+def ankle_over_ball(motion: Motion, side: str) -> Floats:
+    """``(frames,)`` metres the ankle is above the ball of the foot; its height without a ball."""
+    heights = motion.positions_m[motion.part(f"{side}_foot").joint, 1]
     ball = ball_joint(motion, side)
-    if ball is not None:
-        mask &= still(motion, ball, leg)
-    if not mask.any():
-        return mask
-    heights = motion.positions_m[ankle, 1]
-    over = heights if ball is None else heights - motion.positions_m[ball, 1]
-    lowest = np.quantile(over[mask], 0.1)
-    return np.asarray(mask & (np.abs(over - lowest) < 0.03 * leg))
+    return np.asarray(heights if ball is None else heights - motion.positions_m[ball, 1])
 
 
 def ball_joint(motion: Motion, side: str) -> int | None:

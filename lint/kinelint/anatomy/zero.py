@@ -10,13 +10,20 @@ Sampling is one pass over one clip and gives sums; settling merges the sums of a
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from kinelint.anatomy import segment_axes as seg
 from kinelint.anatomy.parts import FINGERS, SIDES
-from kinelint.anatomy.upright import ball_joint, planted, upright
+from kinelint.anatomy.upright import (
+    FLAT_LEGS,
+    ankle_over_ball,
+    ball_joint,
+    leg_length,
+    planted,
+    upright,
+)
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.kinematics.hinge import BendPlanes, bend, bend_planes, merged
@@ -68,11 +75,25 @@ class ZeroSample:
         standing, stride: segment ("pelvis", "left_foot") to turns from its anatomical axes to
             its joint's axes, in the frames that `upright` calls so.
         bends: hinge ("left_shank") to its bend planes, in the axes of the joint above.
+        heels: side to how high its ankle is over the ball of the planted foot, in leg lengths:
+            clips whose feet stand on their balls are left out where others stand flat.
     """
 
     standing: Mapping[str, Turns]
     stride: Mapping[str, Turns]
     bends: Mapping[str, BendPlanes]
+    heels: Mapping[str, float] = field(default_factory=dict)
+
+    def flat_against(self, lowest: Mapping[str, float]) -> ZeroSample:
+        """Without the feet that stand higher on their balls than `lowest`."""
+        raised = {
+            f"{side}_{part}"
+            for side, heel in self.heels.items()
+            for part in ("foot", "toes", "shank")
+            if heel > lowest[side] + FLAT_LEGS
+        }
+        kept = {name: turns for name, turns in self.standing.items() if name not in raised}
+        return replace(self, standing=kept)
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +124,12 @@ def sample_zero(motion: Motion) -> ZeroSample | None:
     standing |= {name: turns for side in SIDES for name, turns in _foot(motion, side, feet[side])}
     stride = dict(_sampled(motion, frames.stride, feet))
     bends = dict(_sample_bends(motion))
-    return ZeroSample(standing, stride, bends) if standing or stride or bends else None
+    heels = {
+        side: float(np.mean(ankle_over_ball(motion, side)[mask])) / leg_length(motion, side)
+        for side, mask in feet.items()
+        if mask.any()
+    }
+    return ZeroSample(standing, stride, bends, heels) if standing or stride or bends else None
 
 
 def settle_zero(samples: Sequence[ZeroSample]) -> Zero | None:
@@ -111,6 +137,11 @@ def settle_zero(samples: Sequence[ZeroSample]) -> Zero | None:
     axes: dict[str, Floats] = {}
     missing: dict[str, str] = {}
     from_stride = False
+    lowest = {
+        side: min((one.heels[side] for one in samples if side in one.heels), default=0.0)
+        for side in SIDES
+    }
+    samples = [one.flat_against(lowest) for one in samples]
     for segment in sorted({name for one in samples for name in (*one.standing, *one.stride)}):
         for kind in ("standing", "stride"):
             turns = _summed(getattr(one, kind).get(segment) for one in samples)
@@ -120,7 +151,7 @@ def settle_zero(samples: Sequence[ZeroSample]) -> Zero | None:
                 from_stride |= kind == "stride"
                 missing.pop(segment, None)
                 break
-            missing[segment] = reason
+            missing.setdefault(segment, reason)
     hinges = {name: _axis_over(samples, name) for name in _hinges_of(samples)}
     known = {name: axis for name, axis in hinges.items() if axis is not None}
     return Zero(axes, known, from_stride, missing) if axes or known else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,7 +17,8 @@ from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.spans import spans
 from kinelint.synthetic import bump, motion, standing
-from kinelint_rules.joints.ranges import BOONE, RANGES, SOUCIE, Age, Range, Sex
+from kinelint_rules.joints.range import BOONE, SOUCIE, Age, Range, Sex
+from kinelint_rules.joints.ranges import RANGES
 
 # A joint that is beyond its limit for this share of the clip says more of its zero than of itself.
 MOST_OF_CLIP = 0.6
@@ -109,7 +111,7 @@ class JointLimit(Rule[JointLimitSettings]):
             raise NotApplicable("the clip is additive: its rotations are differences")
         told = motion.derive(angles_of)
         judged = [
-            (angle, one, limit_of(one, settings))
+            Judged(angle, one, limit_of(one, settings))
             for angle in told.angles
             for one in RANGES
             if one.angle == angle.angle and one.joint == kind_of(angle) and _moves(motion, angle)
@@ -118,8 +120,13 @@ class JointLimit(Rule[JointLimitSettings]):
             reasons = {one.reason for one in told.untold} or {"no joint of it was recognised"}
             raise NotApplicable("; ".join(sorted(reasons)))
         yield from _unjudged(motion)
-        for angle, one, limit_deg in judged:
-            yield from _judge(motion, settings, angle, one, limit_deg)
+        doubtful = [one for one in judged if one.mostly_beyond]
+        if doubtful:
+            yield _about_the_zero(motion, doubtful)
+        trusted = [one for one in judged if not one.mostly_beyond]
+        for joint in dict.fromkeys(one.angle.joint for one in trusted):
+            of_joint = [one for one in trusted if one.angle.joint == joint]
+            yield from _judge(motion, settings, of_joint)
 
     @staticmethod
     def examples() -> Iterable[Example]:
@@ -171,6 +178,41 @@ class JointLimit(Rule[JointLimitSettings]):
         )
 
 
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """One angle one way, against its limit, margin included."""
+
+    angle: Angle
+    range: Range
+    limit_deg: float
+
+    @property
+    def values(self) -> Floats:
+        """``(frames,)`` degrees this way."""
+        return np.asarray(self.range.sign * self.angle.degrees)
+
+    @property
+    def mostly_beyond(self) -> bool:
+        """Whether it says more of the zero than of the joint."""
+        over = self.values > self.limit_deg
+        of_zero = self.range.basis == "zero" and len(over) > 1
+        return of_zero and float(np.mean(over)) > MOST_OF_CLIP
+
+    def worst(self, span: FrameSpan) -> int:
+        """The frame of the span in which it is furthest."""
+        return span.first + int(np.nanargmax(self.values[span.first : span.last + 1]))
+
+    def past(self, span: FrameSpan) -> float:
+        """How far past the limit at worst, degrees; negative if it is within."""
+        inside = self.values[span.first : span.last + 1]
+        return float(np.nanmax(inside)) - self.limit_deg if np.isfinite(inside).any() else -np.inf
+
+    def said(self, span: FrameSpan) -> str:
+        """What it does in the span, for people."""
+        measured = self.past(span) + self.limit_deg
+        return f"{self.range.words} {measured:.0f}°, past {self.limit_deg:.0f}°"
+
+
 def kind_of(angle: Angle) -> str:
     """The joint as the table of ranges names it: without its side, fingers alike."""
     side, _, rest = angle.joint.partition(" ")
@@ -203,80 +245,66 @@ def _unjudged(motion: Motion) -> Iterator[Unjudged]:
 
 
 def _judge(
-    motion: Motion, settings: JointLimitSettings, angle: Angle, one: Range, limit_deg: float
+    motion: Motion, settings: JointLimitSettings, of_joint: list[Judged]
 ) -> Iterator[Finding]:
-    values = one.sign * angle.degrees
-    over = values > limit_deg
-    if not over.any():
-        return
-    throughout = motion.frames > 1 and float(np.mean(over)) > MOST_OF_CLIP
-    least = max(2, round(settings.min_duration_s * motion.sample_rate_hz))
-    found = [
-        span
-        for span in spans(values > limit_deg - settings.hysteresis_deg)
-        if over[span.first : span.last + 1].sum() >= min(least, motion.frames)
-    ]
-    if throughout and found and one.basis == "zero":
-        yield _about_the_zero(angle, one, limit_deg, FrameSpan(found[0].first, found[-1].last))
-        return
-    for span in found:
-        yield _finding(settings, angle, one, limit_deg, span)
+    """One finding for each span in which a joint is past a limit, whatever ways it is past."""
+    least = min(max(2, round(settings.min_duration_s * motion.sample_rate_hz)), motion.frames)
+    beyond = np.zeros(motion.frames, dtype=np.bool_)
+    for one in of_joint:
+        over = one.values > one.limit_deg
+        for span in spans(one.values > one.limit_deg - settings.hysteresis_deg):
+            inside = slice(span.first, span.last + 1)
+            beyond[inside] |= over[inside].sum() >= least
+    for span in spans(beyond):
+        past = [one for one in of_joint if one.past(span) > 0]
+        past.sort(key=lambda one: (-_level(settings, one, span).rank, -one.past(span)))
+        yield _finding(settings, past, span)
 
 
-def _finding(
-    settings: JointLimitSettings, angle: Angle, one: Range, limit_deg: float, span: FrameSpan
-) -> Finding:
-    values = one.sign * angle.degrees
-    worst = _worst(values, span)
-    measured = float(values[worst])
-    past = measured - limit_deg
+def _finding(settings: JointLimitSettings, past: list[Judged], span: FrameSpan) -> Finding:
+    first = past[0]
+    also = "".join(f"; also {one.said(span)}" for one in past[1:])
+    worst, moved = first.worst(span), label(first.angle.part)
+    by_deg = max(first.past(span), 1.0)
     return Finding(
-        f"{angle.joint} {one.words} {measured:.0f}°, past {limit_deg:.0f}°",
+        f"{first.angle.joint} {first.said(span)}{also}",
         span,
-        (angle.part,),
-        measured=measured,
-        limit=limit_deg,
+        (first.angle.part,),
+        measured=float(first.values[worst]),
+        limit=first.limit_deg,
         unit="deg",
         worst_frame=worst,
-        remedy=f"Turn the {label(angle.part)} back by {max(past, 1.0):.0f}° or more at the worst frame.",
-        level=_level(settings, one, past),
-        detail=one.words,
-        trace=_trace(angle, values, limit_deg, span),
+        remedy=f"Turn the {moved} back by {by_deg:.0f}° or more at the worst frame.",
+        level=_level(settings, first, span),
+        detail=first.range.words,
+        trace=_trace(first, span),
     )
 
 
-def _level(settings: JointLimitSettings, one: Range, past_deg: float) -> Level:
-    wrong_way = one.words == "hyperextended"
+def _level(settings: JointLimitSettings, one: Judged, span: FrameSpan) -> Level:
+    wrong_way = one.range.words == "hyperextended"
     bound = settings.hyperextension_error_deg if wrong_way else settings.error_past_deg
-    if one.tolerant:
-        return Level.WARNING if past_deg >= bound else Level.NOTE
-    return Level.ERROR if past_deg >= bound else Level.WARNING
+    far = one.past(span) >= bound
+    if one.range.tolerant:
+        return Level.WARNING if far else Level.NOTE
+    return Level.ERROR if far else Level.WARNING
 
 
-def _about_the_zero(angle: Angle, one: Range, limit_deg: float, span: FrameSpan) -> Finding:
-    values = one.sign * angle.degrees
-    worst = _worst(values, span)
+def _about_the_zero(motion: Motion, doubtful: list[Judged]) -> Finding:
+    said = ", ".join(f"{one.angle.joint} {one.range.words}" for one in doubtful)
     return Finding(
-        f"{angle.joint} reads {one.words} past {limit_deg:.0f}° in most of the clip: "
-        "its zero may be wrong",
-        span,
-        (angle.part,),
-        measured=float(values[worst]),
-        limit=limit_deg,
+        f"past the limits in most of the clip, so the anatomical zero may be wrong: {said}",
+        FrameSpan(0, motion.frames - 1),
+        tuple(dict.fromkeys(one.angle.part for one in doubtful)),
         unit="deg",
-        worst_frame=worst,
-        remedy=f"If the {label(angle.part)} looks right, add a clip of this skeleton that stands "
-        "upright with its feet flat, so that the zero can be learnt.",
+        remedy="If these joints look right, add a clip of this skeleton that stands upright with "
+        "its feet flat, so that the zero can be learnt.",
         level=Level.NOTE,
-        detail=one.words,
-        trace=_trace(angle, values, limit_deg, span),
+        detail="zero",
     )
 
 
-def _worst(values: Floats, span: FrameSpan) -> int:
-    return span.first + int(np.nanargmax(values[span.first : span.last + 1]))
-
-
-def _trace(angle: Angle, values: Floats, limit_deg: float, span: FrameSpan) -> Trace:
-    inside = values[span.first : span.last + 1]
-    return Trace(angle.name, "deg", span.first, tuple(float(v) for v in inside), limit_deg)
+def _trace(one: Judged, span: FrameSpan) -> Trace:
+    inside = one.values[span.first : span.last + 1]
+    finite = np.nan_to_num(inside, nan=0.0)
+    return Trace(one.angle.name, "deg", span.first, tuple(float(v) for v in finite), one.limit_deg)
