@@ -15,7 +15,7 @@ _CLOSE = 0.85
 
 
 def axis_name(text: str) -> str:
-    """ "Z", "+z" and "z" are "z"; "-Z" is "-z".
+    """One of `AXES`: "Z", "+z" and "z" are "z"; "-Z" is "-z".
 
     Raises:
         BodyError: it is none of the six.
@@ -66,3 +66,10 @@ def votes(positions: Floats, anatomy: Anatomy) -> Floats:
     along = line / np.where(length > 0, length, 1.0)
     signed = np.concatenate((along, -along))
     return np.asarray(np.sum((signed > _CLOSE) & stretched & (length > 0), axis=1), dtype=float)
+
+
+def floor_spreads(positions: Floats) -> Floats:
+    """``(6,)`` how far the lowest point of ``(joints, 3, frames)`` wanders along each of `AXES`."""
+    lowest = np.concatenate((positions.min(axis=0), (-positions).min(axis=0)))
+    high, low = np.percentile(lowest, (90, 10), axis=1)
+    return np.asarray(high - low)

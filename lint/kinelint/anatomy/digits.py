@@ -7,6 +7,8 @@ import numpy as np
 from kinelint.anatomy.draft import Draft
 from kinelint.anatomy.parts import FINGERS
 
+_METACARPAL = {"palm", "metacarpal"}
+
 
 def assign_hand(draft: Draft, wrist: int, hand: str, structure: float) -> None:
     """Fingers by name where names speak of them, else by the shape of the hand."""
@@ -25,7 +27,8 @@ def assign_hand(draft: Draft, wrist: int, hand: str, structure: float) -> None:
 def _chains(draft: Draft, wrist: int) -> list[list[int]]:
     """The unbranched chains that end the hand, each from where it parts from the others."""
     chains = []
-    for joint in draft.tree.subtrees[wrist]:
+    roots = [wrist, *_beside(draft, wrist)]
+    for joint in [one for root in roots for one in draft.tree.subtrees[root]]:
         if joint == wrist or draft.bodies(joint) or draft.is_end(joint):
             continue
         if draft.readings[joint].is_control:
@@ -34,12 +37,30 @@ def _chains(draft: Draft, wrist: int) -> list[list[int]]:
         while True:
             parent = int(draft.tree.skeleton.parents[chain[0]])
             alone = len(draft.bodies(parent)) == 1
-            says = _says_finger(draft, parent) or not _says_finger(draft, chain[0])
-            if parent == wrist or not alone or not says:
+            says = _in_finger(draft, parent) or not _says_finger(draft, chain[0])
+            if parent == wrist or chain[0] in roots or not alone or not says:
                 break
             chain.insert(0, parent)
         chains.append(chain)
     return chains
+
+
+def _in_finger(draft: Draft, joint: int) -> bool:
+    return bool(_says_finger(draft, joint) or _METACARPAL & set(draft.readings[joint].words))
+
+
+def _beside(draft: Draft, wrist: int) -> list[int]:
+    """Metacarpals that hang from the forearm in the same place as the hand."""
+    tree = draft.tree
+    forearm = int(tree.skeleton.parents[wrist])
+    if forearm < 0:
+        return []
+    near = 0.3 * tree.lengths[wrist]
+    return [
+        joint
+        for joint in draft.bodies(forearm)
+        if joint != wrist and tree.apart(joint, wrist) <= near and draft.bodies(joint)
+    ]
 
 
 def _says_finger(draft: Draft, joint: int) -> str:
@@ -76,7 +97,7 @@ def _number(draft: Draft, chain: list[int], finger: str, structure: float) -> No
     chain = _without_connectors(draft, chain)
     words = draft.readings[chain[0]].words
     number = draft.readings[chain[0]].number
-    metacarpal = len(chain) >= 4 or bool({"palm", "metacarpal"} & set(words)) or number == 0
+    metacarpal = len(chain) >= 4 or bool(_METACARPAL & set(words)) or number == 0
     start = 0 if metacarpal and not finger.endswith("thumb") else 1
     for i, joint in enumerate(chain):
         part = f"{finger}_{min(start + i, 3)}"

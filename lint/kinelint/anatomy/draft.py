@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from kinelint.anatomy.anatomy import Anatomy, Assignment
-from kinelint.anatomy.parts import PARTS, SIDES, label, side_of
+from kinelint.anatomy.parts import FINGERS, PARTS, SIDES, label, side_of
 from kinelint.anatomy.tree import Tree
 from kinelint.anatomy.words import Reading
 
@@ -34,7 +34,7 @@ class Draft:
         if joint in self.taken:
             return
         reading, kind = self.readings[joint], kind_of(part)
-        said = max(reading.says(kind), reading.says("digit") if "_" in part[-2:] else 0.0)
+        said = max(reading.says(kind), 0.5 * reading.says("digit") * (kind in ("hand", *FINGERS)))
         confidence, evidence = structure, why
         if said:
             confidence = 1.0 - (1.0 - structure) * (1.0 - 0.8 * said)

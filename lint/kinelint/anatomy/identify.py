@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from kinelint.anatomy.anatomy import Anatomy
+from kinelint.anatomy.declared import assign_declared
 from kinelint.anatomy.draft import Draft
 from kinelint.anatomy.extremities import assign_limbs
 from kinelint.anatomy.limbs import ARM, LEG
-from kinelint.anatomy.parts import PARTS
+from kinelint.anatomy.parts import PARTS, label
 from kinelint.anatomy.sides import find_sides
 from kinelint.anatomy.structure import find_plan, four_legged
 from kinelint.anatomy.tree import Tree
@@ -41,6 +42,14 @@ def identify(
     draft = Draft(tree, readings)
     for part, name in (overrides or {}).items():
         draft.put(_joint_named(skeleton, part, name), part, 1.0, "the policy says so")
+    if not assign_declared(draft):
+        _assign_by_structure(draft)
+    _miss(draft)
+    return draft.finished()
+
+
+def _assign_by_structure(draft: Draft) -> None:
+    tree, readings = draft.tree, draft.readings
     plan = find_plan(tree, readings)
     if plan is None or plan.plausible < LEAST_PLAUSIBLE:
         draft.notes.append("no human body was recognised: no two arms and two legs on a trunk")
@@ -52,7 +61,19 @@ def identify(
         assign_limbs(draft, plan.legs, LEG, sides.legs_a_left, plan, sides.confidence)
         assign_limbs(draft, plan.arms, ARM, sides.arms_a_left, plan, sides.confidence)
         assign_trunk(draft, plan)
-    return draft.finished()
+
+
+def _miss(draft: Draft) -> None:
+    """Say which of the parts that rules ask for a body does not have."""
+    found = {one.part for one in draft.taken.values()}
+    wanted = [
+        part
+        for part in PARTS
+        if not part[-1].isdigit() and not part.endswith(("clavicle", "abdomen", "neck"))
+    ]
+    missing = [label(part) for part in wanted if part not in found]
+    if found and missing:
+        draft.notes.append(f"no joint was recognised as {', '.join(missing)}")
 
 
 def _joint_named(skeleton: Skeleton, part: str, name: str) -> int:

@@ -102,7 +102,12 @@ def _limbs(
     hub = int(tree.skeleton.parents[child])
     for distal in tree.subtrees[child]:
         line = tree.down(child, distal)
-        if len(line) < 3 or tree.skeleton.tips[distal]:
+        if len(line) < 3:
+            continue
+        foot = distal
+        if tree.skeleton.tips[distal]:
+            foot = _loose_foot(tree, hub, distal) if roles == LEG else -1
+        if foot < 0:
             continue
         down = [tree.way(hub, joint) for joint in line]
         for i in range(len(line) - 2):
@@ -114,11 +119,26 @@ def _limbs(
                 offset = down[i] / (near + far)
                 score += odds(max(offset - 0.45, 0.0), 0.0, 0.3)
                 score += _between(tree, line, i, j)
-                limb = Limb((line[i], line[j], distal), near, far)
+                limb = Limb((line[i], line[j], foot), near, far)
                 found.append((score, limb))
     named = [(score + _named(readings, limb, roles), score, limb) for score, limb in found]
     named.sort(key=lambda one: -one[0])
     return [(score, limb) for score, _, limb in named[:_KEPT]]
+
+
+def _loose_foot(tree: Tree, hub: int, tip: int) -> int:
+    """A joint from elsewhere in the tree that stays at a chain's end point, as feet under IK do."""
+    near = 0.35 * tree.lengths[tip]
+    skeleton = tree.skeleton
+    others = [
+        joint
+        for joint in range(len(skeleton))
+        if hub not in tree.ancestors(joint)
+        and not skeleton.tips[joint]
+        and joint not in tree.ancestors(hub)
+    ]
+    found = min(others, key=lambda joint: tree.apart(joint, tip), default=-1)
+    return found if found >= 0 and tree.apart(found, tip) <= near else -1
 
 
 def _named(readings: Sequence[Reading], limb: Limb, roles: tuple[str, str, str]) -> float:

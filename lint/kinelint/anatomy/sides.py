@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.limbs import Pair
-from kinelint.anatomy.structure import Plan, furthest, middle
+from kinelint.anatomy.structure import Plan, cosine, furthest, middle
 from kinelint.anatomy.tree import Tree
 from kinelint.anatomy.words import Reading
 from kinelint.kinematics.arrays import Floats
@@ -24,11 +24,18 @@ class Sides:
     notes: tuple[str, ...] = ()
 
 
-def find_sides(tree: Tree, readings: Sequence[Reading], plan: Plan) -> Sides:
-    """Names decide where they are clear; geometry decides otherwise, and is always asked."""
-    same = _same_order(tree, plan)
-    seen = _facing(tree, plan)
-    legs, arms = (_named(tree, readings, pair) for pair in (plan.legs, plan.arms))
+def find_sides(
+    tree: Tree, readings: Sequence[Reading], plan: Plan, declared: bool = False
+) -> Sides:
+    """Names decide where they are clear; geometry decides otherwise, and is always asked.
+
+    With `declared`, a standard already says that limbs `a` are the left ones.
+    """
+    order, seen = _order(tree, plan), _facing(tree, plan)
+    same = order >= 0
+    legs, arms = (
+        1.0 if declared else _named(tree, readings, pair) for pair in (plan.legs, plan.arms)
+    )
     if abs(legs) < 0.5 and abs(arms) < 0.5:
         left = seen >= 0
         note = () if abs(seen) > 0.25 else ("left and right could not be told apart for sure",)
@@ -37,7 +44,7 @@ def find_sides(tree: Tree, readings: Sequence[Reading], plan: Plan) -> Sides:
     arms_left = arms > 0 if abs(arms) >= 0.5 else legs_left == same
     notes = []
     confidence = 1.0
-    if (legs_left == arms_left) != same and abs(legs) >= 0.5 and abs(arms) >= 0.5:
+    if (legs_left == arms_left) != same and abs(order) > 0.3:
         notes.append("the names put left arm and left leg on opposite sides of the body")
         confidence = 0.4
     elif seen and (seen > 0) != legs_left and abs(seen) > 0.35:
@@ -59,11 +66,18 @@ def _named(tree: Tree, readings: Sequence[Reading], pair: Pair) -> float:
     return float(np.mean(votes)) if votes else 0.0
 
 
-def _same_order(tree: Tree, plan: Plan) -> bool:
-    """Whether arm `a` is on the side of leg `a`."""
-    hips = tree.poses[plan.legs.a.joints[0]] - tree.poses[plan.legs.b.joints[0]]
-    shoulders = tree.poses[plan.arms.a.joints[0]] - tree.poses[plan.arms.b.joints[0]]
-    return bool(np.median(np.sum(hips * shoulders, axis=0)) >= 0)
+def _order(tree: Tree, plan: Plan) -> float:
+    """Cosine of the lines across hips and shoulders: positive if arm `a` is on leg `a`'s side.
+
+    Of poses and rest pose the one that speaks more for the same side: single poses of a bad solve
+    may cross the shoulders.
+    """
+    found = []
+    for positions in (tree.poses, tree.rest[:, :, None]):
+        hips = positions[plan.legs.a.joints[0]] - positions[plan.legs.b.joints[0]]
+        shoulders = positions[plan.arms.a.joints[0]] - positions[plan.arms.b.joints[0]]
+        found.append(float(np.median(cosine(hips, shoulders))))
+    return found[0] if tree.has_motion else max(found, key=abs)
 
 
 def _facing(tree: Tree, plan: Plan) -> float:

@@ -87,20 +87,30 @@ _SIMPLE: dict[str, dict[str, float]] = {
     "toes": {"toes": 0.95},
     "ball": {"toes": 0.8},
 }
-_FACE = ["face", "eye", "eyes", "eyeball", "jaw", "tongue", "brow", "eyebrow", "lid", "eyelid", "lip", "lips", "cheek", "mouth", "nose", "nostril", "ear", "ears", "teeth", "chin", "hair", "beard"]
-_ANIMAL = ["tail", "wing", "wings", "fin", "paw", "hoof", "claw", "trotter", "snout", "beak", "mane"]
-_UPPER = ("upper", "up", "proximal")
-_LOWER = ("lower", "low", "lo", "fore", "distal")
-_CONTROL = ["ik", "control", "controller", "ctrl", "target", "pole", "helper", "slot", "socket", "weapon", "prop", "attach", "attachment", "holster", "marker", "camera", "light", "mesh", "geo"]
-_TWIST = ("twist", "roll")
-_END = ("end", "tip", "top", "nub", "site", "effector")
-_SIDES = {"left": "left", "l": "left", "lft": "left", "right": "right", "r": "right", "rt": "right"}
-_NEUTRAL = ["joint", "bone", "base", "hip", "heel", "root", "body", "of", "the", "center", "centre", "main"]
-
-_GLUE = frozenset(
-    [*_SIMPLE, *_FACE, *_ANIMAL, *_UPPER, *_LOWER, *_CONTROL, *_TWIST, *_END, *_NEUTRAL]
-    + ["left", "right", "intermediate"]
+_FACE = frozenset(
+    {"face", "eye", "eyes", "eyeball", "jaw", "tongue", "brow", "eyebrow", "lid", "eyelid"}
+    | {"lip", "lips", "cheek", "mouth", "nose", "nostril", "ear", "ears", "teeth", "chin"}
+    | {"hair", "beard"}
 )
+_ANIMAL = frozenset(
+    {"tail", "wing", "wings", "fin", "paw", "hoof", "claw", "trotter", "snout", "beak", "mane"}
+)
+_UPPER = frozenset({"upper", "up", "proximal"})
+_LOWER = frozenset({"lower", "low", "lo", "fore", "distal"})
+_CONTROL = frozenset(
+    {"ik", "control", "controller", "ctrl", "target", "pole", "helper", "slot", "socket"}
+    | {"weapon", "prop", "attach", "attachment", "holster", "marker", "camera", "light"}
+    | {"mesh", "geo"}
+)
+_TWIST = frozenset({"twist", "roll"})
+_END = frozenset({"end", "tip", "top", "nub", "site", "effector"})
+_SIDES = {"left": "left", "l": "left", "lft": "left", "right": "right", "r": "right", "rt": "right"}
+_NEUTRAL = frozenset(
+    {"joint", "bone", "base", "hip", "heel", "root", "body", "of", "the", "center", "centre"}
+    | {"main", "left", "right", "intermediate"}
+)
+
+_GLUE = frozenset(_SIMPLE).union(_FACE, _ANIMAL, _UPPER, _LOWER, _CONTROL, _TWIST, _END, _NEUTRAL)
 _PIECE = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
 
 
@@ -156,7 +166,7 @@ def _words(name: str) -> list[str]:
 
 @lru_cache(maxsize=4096)
 def _unglued(word: str) -> tuple[str, ...]:
-    """ "upperleg" is ("upper", "leg"), "lfemur" is ("l", "femur"); unknown words stay whole."""
+    """Glued words apart: "upperleg" is ("upper", "leg"), "lfemur" ("l", "femur"), others whole."""
     if word in _GLUE or word in _SIDES:
         return (word,)
     parts = _segmented(word)
