@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from bvh_text import PLAIN, clip_of
 
+from bvh_text import PLAIN, clip_of
 from kinelint.clip import Clip
 
 ROWS = PLAIN.index("1 90 3")

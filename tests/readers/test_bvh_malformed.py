@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from bvh_text import PLAIN, clip_of
 
+from bvh_text import PLAIN, clip_of
 from kinelint.errors import AssetError
 from kinelint.readers import ReadOptions, read
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import product
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
 import pytest
-from bvh_text import POSITIONS, Bone, clip_of, hierarchy, motion, rotations
 from scipy.spatial.transform import Rotation
 
+from bvh_text import POSITIONS, Bone, clip_of, hierarchy, motion, rotations
 from kinelint.kinematics.arrays import Floats
 from kinelint.kinematics.forward import forward
 
@@ -17,7 +17,7 @@ ORDERS = [
     "".join(axes)
     for count in (1, 2, 3)
     for axes in product("XYZ", repeat=count)
-    if all(a != b for a, b in zip(axes, axes[1:], strict=False))
+    if all(a != b for a, b in pairwise(axes))
 ]
 
 

@@ -56,7 +56,8 @@ class LazyReader:
     target: str
 
     @cached_property
-    def _reader(self) -> Reader:
+    def loaded(self) -> Reader:
+        """The reader itself."""
         module, _, name = self.target.partition(":")
         found = getattr(import_module(module), name)
         reader: Reader = found() if isinstance(found, type) else found
@@ -64,11 +65,11 @@ class LazyReader:
 
     def sniff(self, head: bytes, path: Path) -> bool:
         """Asked of the reader itself."""
-        return self._reader.sniff(head, path)
+        return self.loaded.sniff(head, path)
 
     def read(self, path: Path, options: ReadOptions) -> Asset:
         """Done by the reader itself."""
-        return self._reader.read(path, options)
+        return self.loaded.read(path, options)
 
 
 BUILT_IN: tuple[Reader, ...] = (
