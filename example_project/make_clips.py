@@ -1,0 +1,102 @@
+"""Writes the clips of the example and their truth table: ``python make_clips.py [FOLDER]``.
+
+Needs numpy only. Running it again gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from making import acts, defects
+from making.pose import Motion, solve
+from making.write_bvh import write_bvh
+from making.write_glb import write_glb
+
+WALK_M_PER_S = 2.0 * acts.STEP_M / acts.CYCLE_S
+
+
+def clean() -> dict[str, dict[str, Motion]]:
+    """File to its clips by name."""
+    spot = acts.on_the_spot(acts.walk(30.0), (0.0, 0.0, WALK_M_PER_S), 30.0)
+    return {
+        "deck/idle.bvh": {"idle": solve(acts.idle(30.0), 30.0)},
+        "deck/walk.bvh": {"walk": solve(acts.walk(60.0), 60.0)},
+        "deck/walk_on_spot.glb": {"walk_on_spot": solve(spot, 30.0)},
+        "deck/turn_left.bvh": {"turn_left": solve(acts.turn_about(30.0), 30.0)},
+        "deck/step_to_quay.glb": {"step_to_quay": solve(acts.step_across(30.0), 30.0)},
+        "deck/kneel_tie_off.bvh": {"kneel_tie_off": solve(acts.kneel(60.0), 60.0)},
+        "line/haul.glb": {
+            "haul_start": solve(acts.haul_start(30.0), 30.0),
+            "haul_loop": solve(acts.haul_loop(30.0), 30.0),
+            "haul_end": solve(acts.haul_end(30.0), 30.0),
+        },
+        "line/throw.bvh": {"throw": solve(acts.line_throw(60.0), 60.0)},
+        "line/catch.glb": {"catch": solve(acts.line_catch(60.0), 60.0)},
+        "boathook/take.bvh": {"take": solve(acts.boathook_take(30.0), 30.0)},
+        "boathook/return.glb": {"return": solve(acts.boathook_return(30.0), 30.0)},
+        "boathook/push_off.bvh": {"push_off": solve(acts.push_off(30.0), 30.0)},
+        "cargo/carry_crate.glb": {
+            "carry_crate": solve(acts.walk(30.0, loaded=True, step_m=0.50), 30.0)
+        },
+    }
+
+
+def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
+    """The same for clips with a defect, and the truth about them."""
+    plan = {
+        "deck/walk_v2.bvh": (defects.slid_foot, 60.0),
+        "deck/idle_v2.bvh": (defects.backward_knee, 30.0),
+        "line/haul_loop_v2.glb": (defects.open_loop, 30.0),
+        "line/throw_v2.glb": (defects.stretched_forearm, 60.0),
+        "line/catch_v2.glb": (defects.hand_in_thigh, 60.0),
+        "boathook/push_off_v2.bvh": (defects.sunk_foot, 30.0),
+        "boathook/return_v2.glb": (defects.floating_foot, 30.0),
+    }
+    files: dict[str, dict[str, Motion]] = {}
+    truth = []
+    for file, (make, rate_hz) in plan.items():
+        name = Path(file).stem
+        motion, line = make(rate_hz, f"clips/{file}#{name}")
+        files[file] = {name: motion}
+        truth.append(line)
+    return files, truth
+
+
+def main(folder: Path) -> None:
+    """Writes everything below `folder`."""
+    broken, truth = planted()
+    for file, motions in (clean() | broken).items():
+        path = folder / "clips" / file
+        if path.suffix == ".bvh":
+            write_bvh(path, next(iter(motions.values())))
+        else:
+            write_glb(path, motions)
+    write_glb(folder / "crew_body.glb", {})
+    (folder / "truth.toml").write_text(_table(truth), encoding="utf-8", newline="\n")
+
+
+def _table(truth: list[defects.Planted]) -> str:
+    lines = [
+        "# What is wrong with the clips, and by how much: made by make_clips.py, which planted it.",
+        "# All other clips, and all other frames of these, hold nothing at error level.",
+    ]
+    for one in truth:
+        lines += ["", "[[defect]]"]
+        for key, value in asdict(one).items():
+            shown = list(value) if isinstance(value, tuple) else value
+            lines.append(f"{key} = {_toml(shown)}")
+    return "\n".join(lines) + "\n"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).resolve().parent)
