@@ -99,7 +99,7 @@ def build_body(
     if not made:
         return _empty("no part of the skeleton could be given a volume")
     radii_from = dict.fromkeys((bone.part for bone in made), "girth")
-    return _assembled(made, rest, figure, radii_from)
+    return _assembled(made, build, radii_from)
 
 
 def _stature(figure: Figure) -> float | None:
@@ -115,9 +115,7 @@ def _empty(why: str) -> Body:
     return Body(none, (), np.empty((0, 2), np.intp), np.empty(0), {}, why)
 
 
-def _assembled(
-    made: Sequence[Bone], rest: RestPose, figure: Figure, radii_from: dict[str, str]
-) -> Body:
+def _assembled(made: Sequence[Bone], build: Build, radii_from: dict[str, str]) -> Body:
     parts = tuple(bone.part for bone in made)
     capsules = Capsules(
         np.array([[bone.start[0], bone.end[0]] for bone in made]),
@@ -125,7 +123,7 @@ def _assembled(
         np.array([bone.radius_m for bone in made]),
     )
     pairs = np.array(_pairs(parts), dtype=np.intp).reshape(-1, 2)
-    return Body(capsules, parts, pairs, _allowed(capsules, pairs, rest, figure), radii_from)
+    return Body(capsules, parts, pairs, _allowed(capsules, pairs, build), radii_from)
 
 
 def _pairs(parts: Sequence[str]) -> list[tuple[int, int]]:
@@ -137,24 +135,12 @@ def _pairs(parts: Sequence[str]) -> list[tuple[int, int]]:
     return found
 
 
-def _allowed(capsules: Capsules, pairs: Ints, rest: RestPose, figure: Figure) -> Floats:
+def _allowed(capsules: Capsules, pairs: Ints, build: Build) -> Floats:
     """``(pairs,)`` depth at rest, where the rest pose is one that a person can take."""
     allowed = np.zeros(len(pairs))
-    if not _plausible(rest, figure):
+    if not build.rest_is_plausible:
         return allowed
+    rest = build.rest
     at_rest = overlaps(capsules, pairs, rest.positions_m[..., None], rest.orientations[..., None])
     allowed[at_rest.pair] = at_rest.depth_m
     return allowed
-
-
-def _plausible(rest: RestPose, figure: Figure) -> bool:
-    """Whether the rest pose is straight, from head to feet: a T, an A or an I."""
-    joints = figure.anatomy.joints
-    top = joints.get("head") or joints.get("neck")
-    feet = [joints.get(f"{side}_foot") for side in ("left", "right")]
-    if top is None or None in feet:
-        return False
-    at = rest.positions_m
-    sole = np.mean([at[foot[0]] for foot in feet if foot], axis=0)
-    height = float(np.linalg.norm(at[top[0]] - sole))
-    return height > 1.5 * figure.leg_m

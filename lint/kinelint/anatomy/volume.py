@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -28,8 +30,12 @@ _LIMBS: dict[str, tuple[str, str, str, float]] = {
     "shank": ("foot", "calf", "ankle", 0.55),
     "foot": ("toes", "ball of foot", "ball of foot", 1.0),
 }
+# Between the shoulder joints: biacromial breadth .2306 of stature (ANSUR II, mean of men and women)
+# less about 15 mm a side (from memory).
+_SHOULDERS_RATIO = 0.21
 # The crotch lies this far below the hip joints, by stature (from memory, about 80 mm).
 _CROTCH_RATIO = 0.045
+_CROWN = 0.086  # head joint to crown by stature, common practice, no source
 _HAND_RATIO = 0.108  # wrist to fingertip, de Leva 1996
 
 
@@ -76,6 +82,11 @@ class Bone:
     radius_m: float
 
 
+def _unit(vector: Floats) -> Floats:
+    length = float(np.linalg.norm(vector))
+    return np.asarray(vector / length if length > 0.0 else vector)
+
+
 @dataclass(frozen=True)
 class Build:
     """What a volume is built from."""
@@ -85,6 +96,35 @@ class Build:
     stature_m: float
     girth_ratio: float
     sex: str | None
+
+    @cached_property
+    def rest_is_plausible(self) -> bool:
+        """Whether a person could stand in the rest pose: a T, an A or an I."""
+        names = [f"{side}_{part}" for part in ("thigh", "upper_arm", "foot") for side in SIDES]
+        joints = [self.joint(name) for name in names]
+        if None in joints:
+            return False
+        hip, other_hip, arm, other_arm, foot, other_foot = (
+            self.place(joint) for joint in joints if joint is not None
+        )
+        up = _unit(arm + other_arm - hip - other_hip)
+        hips, shoulders = _unit(hip - other_hip), _unit(arm - other_arm)
+        legs = _unit(foot + other_foot - hip - other_hip)
+        return bool(
+            hips @ shoulders > 0.8
+            and abs(shoulders @ up) < 0.3
+            and abs(hips @ up) < 0.3
+            and legs @ up < -0.8
+        )
+
+    @cached_property
+    def shoulders_ratio(self) -> float:
+        """Spacing of the shoulder joints by that of people of this stature, at most 1."""
+        left, right = self.joint("left_upper_arm"), self.joint("right_upper_arm")
+        if left is None or right is None or not self.rest_is_plausible:
+            return 1.0
+        spacing = float(np.linalg.norm(self.place(left) - self.place(right)))
+        return min(spacing / (_SHOULDERS_RATIO * self.stature_m), 1.0)
 
     def joint(self, part: str) -> int | None:
         """The part's proximal joint."""
@@ -130,9 +170,11 @@ def _limb(
     if share == 1.0:
         yield Bone(part, *whole, build.radius(near))
         return
+    # Girths are taken at the thickest and thinnest place: each half has the mean of its half.
+    thick, thin = build.radius(near), build.radius(far)
     cut = build.rest.fixed(middle, start)
-    yield Bone(part, whole[0], cut, build.radius(near))
-    yield Bone(part, cut, whole[1], build.radius(far))
+    yield Bone(part, whole[0], cut, 0.75 * thick + 0.25 * thin)
+    yield Bone(part, cut, whole[1], 0.25 * thick + 0.75 * thin)
 
 
 def _hand(build: Build, side: str) -> Iterator[Bone]:
@@ -185,29 +227,55 @@ def _across(build: Build, parts: tuple[str, ...]) -> Floats | None:
 
 
 def _trunk(build: Build) -> Iterator[Bone]:
+    """Pelvis, abdomen and thorax from the hips to the base of the neck.
+
+    A rest pose need not be anatomical: bones may all point one way. So each end is laid out in
+    the axes of a joint whose own children tell the side: hips in the pelvis, clavicles in the
+    thorax.
+    """
+    hips = [build.joint(f"{side}_thigh") for side in SIDES]
     pelvis, neck = build.joint("pelvis"), build.joint("neck")
     if neck is None:
         neck = build.joint("head")
-    hips = [build.joint(f"{side}_thigh") for side in SIDES]
     if pelvis is None or neck is None or None in hips:
         return
+    hip_line, shoulder_line = _across(build, ("thigh",)), _across(build, ("clavicle", "upper_arm"))
     bottom = np.mean([build.place(hip) for hip in hips if hip is not None], axis=0)
-    top = build.place(neck)
     steps = [("pelvis", pelvis)]
     steps += [(p, j) for p in ("abdomen", "thorax") if (j := build.joint(p)) is not None]
-    over = np.dot(top - bottom, top - bottom)
+    points = [bottom, *(build.place(joint) for _, joint in steps[1:]), _top(build, bottom, neck)]
+    along = np.cumsum([0.0, *(float(np.linalg.norm(b - a)) for a, b in pairwise(points))])
     for i, (part, joint) in enumerate(steps):
-        last = i + 1 == len(steps)
-        end_joint = neck if last else steps[i + 1][1]
-        start, end = bottom if i == 0 else build.place(joint), build.place(end_joint)
-        height = float(np.dot((start + end) / 2.0 - bottom, top - bottom) / over)
+        first, last = i == 0, i + 1 == len(steps)
+        start, end = points[i], points[i + 1]
+        height = float(along[i] + along[i + 1]) / 2.0 / float(along[-1])
         breadth, depth = build.halves(trunk_ratio(height, build.sex))
-        across = _across(build, ("clavicle", "upper_arm") if part == "thorax" else ("thigh",))
+        breadth *= 1.0 + (build.shoulders_ratio - 1.0) * min(height / 0.5, 1.0)
         radius = min(breadth, depth)
-        start = start + _inset(end - start, radius - _CROTCH_RATIO * build.stature_m) * (i == 0)
-        end = end - _inset(end - start, radius) * last
-        holders = joint, build.rest.holder(end_joint)
-        yield from _stadium(build, part, (start, end), holders, (breadth, depth), across)
+        if first:
+            start = start + _inset(end - start, radius - _CROTCH_RATIO * build.stature_m)
+        if last:
+            end = end - _inset(end - start, radius)
+        low = pelvis if i <= 1 else joint
+        high = build.rest.holder(neck if last else steps[i + 1][1])
+        if part == "abdomen" and not last:
+            high = steps[i + 1][1]
+        lines = hip_line if low == pelvis else shoulder_line, shoulder_line if i else hip_line
+        yield from _stadium(build, part, (start, end), (low, high), (breadth, depth), lines)
+
+
+def _top(build: Build, bottom: Floats, neck: int) -> Floats:
+    """The base of the neck: where the skeleton has it, but not below the shoulders.
+
+    Some skeletons hang a neck joint from the middle of the chest.
+    """
+    top = build.place(neck)
+    arms = [build.joint(f"{side}_upper_arm") for side in SIDES]
+    if not build.rest_is_plausible or None in arms:
+        return top
+    shoulders = np.mean([build.place(arm) for arm in arms if arm is not None], axis=0)
+    up = shoulders - bottom
+    return shoulders if np.dot(shoulders - top, up) > 0.0 else top
 
 
 def _inset(along: Floats, by: float) -> Floats:
@@ -224,43 +292,67 @@ def _stadium(
     ends: tuple[Floats, Floats],
     holders: tuple[int, int],
     halves: tuple[float, float],
-    across: Floats | None,
+    across: tuple[Floats | None, Floats | None],
 ) -> Iterator[Bone]:
-    """Two parallel capsules, or one where breadth and depth are alike or the side is unknown."""
+    """Two parallel capsules, or one where breadth and depth are alike or the side is unknown.
+
+    Args:
+        build: what it is built from.
+        part: of the body.
+        ends: lower and upper end at rest.
+        holders: joint that each end follows.
+        halves: half breadth, and half depth, which is the radius.
+        across: unit vector at rest along the breadth, at each end.
+    """
     breadth, depth = halves
     apart = breadth - depth
-    if across is None or apart <= 0.02 * breadth:
-        shifts = [np.zeros(3)]
-    else:
-        shifts = [across * apart, -across * apart]
-    for shift in shifts:
+    sides = [1.0, -1.0]
+    if across[0] is None or across[1] is None or apart <= 0.02 * breadth:
+        sides, apart, depth = [0.0], 0.0, min(breadth, depth)
+    for side in sides:
         start, end = (
-            build.rest.fixed(point + shift, holder)
-            for point, holder in zip(ends, holders, strict=True)
+            build.rest.fixed(point + (0.0 if line is None else side * apart * line), holder)
+            for point, holder, line in zip(ends, holders, across, strict=True)
         )
         yield Bone(part, start, end, depth)
 
 
 def _neck_and_head(build: Build) -> Iterator[Bone]:
-    neck, head = build.joint("neck"), build.joint("head")
-    if neck is not None and head is not None:
-        yield Bone("neck", (neck, np.zeros(3)), (head, np.zeros(3)), build.radius("neck"))
+    head = build.joint("head")
+    chain = [*build.anatomy.joints.get("neck", ())]
+    if head is None:
+        return
+    # A lower neck joint may hang in the chest; the last one is always a neck.
+    if chain:
+        yield Bone("neck", (chain[-1], np.zeros(3)), (head, np.zeros(3)), build.radius("neck"))
     across = _across(build, ("clavicle", "upper_arm", "thigh"))
-    if head is None or across is None:
+    up = _crown(build, head, chain)
+    if across is None or up is None:
         return
-    tip = build.anatomy.tips.get("head")
-    base = build.place(head)
-    if tip is not None:
-        crown = build.place(tip)
-    elif neck is not None and (up := base - build.place(neck)).any():
-        crown = base + up / np.linalg.norm(up) * 0.0861 * build.stature_m
-    else:
-        return
-    breadth, length = build.halves(section_ratio("head", build.sex))
-    up = crown - base
     forward = np.cross(across, up)
     size = float(np.linalg.norm(forward))
     if size == 0.0:
         return
-    ends = (base + _inset(up, 0.3 * breadth), crown - _inset(up, breadth))
-    yield from _stadium(build, "head", ends, (head, head), (length, breadth), forward / size)
+    breadth, length = build.halves(section_ratio("head", build.sex))
+    base = build.place(head)
+    ends = (base + _inset(up, 0.3 * breadth), base + up - _inset(up, breadth))
+    lines = forward / size, forward / size
+    yield from _stadium(build, "head", ends, (head, head), (length, breadth), lines)
+
+
+def _crown(build: Build, head: int, chain: list[int]) -> Floats | None:
+    """From the head joint to the crown, at rest."""
+    tip = build.anatomy.tips.get("head")
+    if tip is not None:
+        up = build.place(tip) - build.place(head)
+    elif chain:
+        up = build.place(head) - build.place(chain[-1])
+    else:
+        return None
+    length = float(np.linalg.norm(up))
+    if length == 0.0:
+        return None
+    # Tips end anywhere: the crown is as far as people's is, or as the tip if that is further.
+    return np.asarray(
+        up / length * max(length if tip is not None else 0.0, _CROWN * build.stature_m)
+    )
