@@ -88,7 +88,8 @@ def _uniform_rate(since: Floats) -> float | None:
         return min(common, key=_least_multiple)
     steps = round(float(since[-1]) * _densest_rate(since))
     rate = steps / float(since[-1])
-    return rate if steps and _fits(since, rate) else None
+    # A few keys fit some odd rate by chance; a real one is seen in most of its steps.
+    return rate if len(since) > steps / 2 and _fits(since, rate) else None
 
 
 def _fits(since: Floats, rate: float) -> bool:
