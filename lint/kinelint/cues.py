@@ -14,7 +14,7 @@ that start at the root of the run; one that lies beside clips has patterns from 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from pydantic import Field, ValidationError
 
 from kinelint.anatomy.parts import ARM, DIGITS, FINGERS, LEG, PARTS, SIDES
 from kinelint.cue import Cue, Surface, WantedContact
+from kinelint.discover import shown_path
 from kinelint.errors import PolicyError
 from kinelint.globs import any_clip
 from kinelint.toml_check import Table, checked, problems_of, raise_if_any, unknown
@@ -114,6 +115,30 @@ class CueSheets:
         ]
         tables = [self.sheets[number].table.cue[entry] for number, entry in fits]
         return _merged(tables), tuple(fits)
+
+
+def load_sheets(named: Path | None, folders: Iterable[Path], root: Path) -> CueSheets:
+    """The sheets of a run.
+
+    Args:
+        named: the policy's sheet, whose patterns start at the root; other sheets are then left
+            alone.
+        folders: that hold assets; their sheets, and those of the folders above them up to the
+            root, are read if none is named.
+        root: of the run.
+
+    Raises:
+        PolicyError: one is wrong.
+    """
+    if named is not None:
+        return CueSheets((load_sheet(named, "", shown_path(named, root)),))
+    above = {one for folder in folders for one in (folder, *folder.parents)}
+    held = {one for one in above if one.is_relative_to(root) and (one / CUES_NAME).is_file()}
+    sheets = []
+    for folder in sorted(held, key=lambda one: one.parts):
+        prefix = "" if folder == root else shown_path(folder, root) + "/"
+        sheets.append(load_sheet(folder / CUES_NAME, prefix, prefix + CUES_NAME))
+    return CueSheets(tuple(sheets))
 
 
 def load_sheet(path: Path, prefix: str = "", shown: str = "") -> CueSheet:

@@ -14,6 +14,7 @@ from kinelint.anatomy.parts import label
 from kinelint.clip import Clip
 from kinelint.cue import Cue
 from kinelint.errors import NotApplicable
+from kinelint.finding import Note
 from kinelint.kinematics import rates, rotations
 from kinelint.kinematics.arrays import Floats, frozen
 from kinelint.kinematics.forward import forward, forward_scaled
@@ -144,6 +145,11 @@ class Motion:
         if name in self.cue.not_captured:
             raise NotApplicable(f"the cue sheet says that the {label(name)} was not captured")
         return PartMotion(self, name, joints[0])
+
+    def assumptions(self) -> tuple[Note, ...]:
+        """What the quantities derived so far assumed: their `note`, where they carry one."""
+        notes = (getattr(one, "note", None) for one in self._derived.values())
+        return tuple(dict.fromkeys(one for one in notes if isinstance(one, Note)))
 
     def derive(self, function: Callable[..., T], *settings: Hashable) -> T:
         """`function(self, *settings)`, computed once for the same settings.

@@ -13,7 +13,8 @@ from kinelint.toml_check import Table
 
 LevelWord = Literal["error", "warning", "note", "off"]
 FailWord = Literal["error", "warning", "note"]
-Axis = Literal["x", "y", "z"]
+Axis = Literal["x", "y", "z", "-x", "-y", "-z"]
+Years = Annotated[float, Field(gt=0, lt=130)]
 
 
 def _several(value: Any) -> Any:
@@ -39,8 +40,8 @@ class FigureTable(Table):
     sex: Literal["female", "male"] | None = Field(
         default=None, description="Whose proportions and joint ranges apply; both if left out."
     )
-    age_years: float | None = Field(
-        default=None, gt=0, lt=130, description="For joint ranges by age."
+    age: Literal["child", "youth", "adult", "older"] | Years | None = Field(
+        default=None, description="Years, or an age group, for joint ranges."
     )
     stature_m: float | None = Field(
         default=None, gt=0.2, lt=5, description="Height standing upright, head to sole."
