@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from kinelint.outputs.cells import apart, cell_width, cut, padded, wrapped
 from kinelint.outputs.console_common import Common
 from kinelint.outputs.ink import Ink
-from kinelint.outputs.sarif.entries import rank_of
+from kinelint.outputs.ranking import rank_of
 from kinelint.outputs.wording import (
     against,
     all_in,

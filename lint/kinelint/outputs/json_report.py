@@ -68,7 +68,7 @@ def _checked(value: Any) -> Report:
         return _adapter().validate_json(orjson.dumps(value), strict=True)
     except ValidationError as error:
         first = error.errors()[0]
-        place = "/".join(map(str, first["loc"]))
+        place = "/".join(["report", *map(str, first["loc"])])
         more = f" and {error.error_count() - 1} more" if error.error_count() > 1 else ""
         raise ReportError(f"{first['msg']}{more}", place=place, mend=_AGAIN) from error
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from kinelint.finding import Level
 from kinelint.outputs.incidents import Incidents
+from kinelint.outputs.ranking import rank_of
 from kinelint.report import AssetReport, ClipReport, Located, Outcome, Report, RuleResult, Trouble
 
 
@@ -54,15 +54,6 @@ class Entry:
         if isinstance(self.what, Trouble):
             return 100.0
         return rank_of(self.what) if isinstance(self.what, Located) else 0.0
-
-
-def rank_of(finding: Located) -> float:
-    """An error from 70, a warning from 40, a note from 10; up to 29 more by the excess."""
-    base = {Level.ERROR: 70.0, Level.WARNING: 40.0, Level.NOTE: 10.0}[finding.level]
-    measured, limit = finding.measured, finding.limit
-    if measured is None or limit is None or not abs(measured) > abs(limit):
-        return base
-    return round(base + 29.0 * (1.0 - abs(limit) / abs(measured)), 1)
 
 
 def entries(report: Report, troubles: Incidents, *, passes: bool) -> Iterator[Entry]:
