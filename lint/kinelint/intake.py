@@ -17,14 +17,15 @@ from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
 
 # A reference pose at the head of a take is near the rest pose, and the step away from it is a jump
-# that the next steps do not go on with. Common practice, no source; the numbers were chosen on
+# of a moment (some tools ease it over a few frames). Common practice, no source; the numbers were chosen on
 # 25 public takes, 5 of which begin so.
 MOVED_DEG = 3.0
 NEAR_DEG = 10.0
 SHARE_NEAR_REST = 0.65
 JUMP_DEG = 6.0
 TIMES_USUAL_STEP = 5.0
-TIMES_NEXT_STEPS = 3.0
+TIMES_SETTLED_STEP = 2.0
+LONGEST_JUMP_S = 0.1
 
 
 @dataclass(frozen=True)
@@ -42,10 +43,12 @@ def prepare(clip: Clip) -> Prepared:
         AssetError: a sample is not finite or a rotation has no length; names frame and joint.
     """
     refuse_bad_samples(clip)
-    if not leads_with_reference_pose(clip):
+    lead = reference_frames(clip)
+    if not lead:
         return Prepared(clip)
-    text = "frame 0 is a reference pose (the rest pose, then a jump): it is not judged"
-    return Prepared(clip.cut(1, clip.frames - 1), (Note("reference-pose", text),))
+    which = "frame 0 is" if lead == 1 else f"frames 0 to {lead - 1} are"
+    text = f"{which} a reference pose (the rest pose, then a jump) and not judged"
+    return Prepared(clip.cut(lead, clip.frames - 1), (Note("reference-pose", text),))
 
 
 def refuse_bad_samples(clip: Clip) -> None:
@@ -84,28 +87,28 @@ def _refuse(clip: Clip, what: str, fault: str, bad: object, joints: object) -> N
     )
 
 
-def leads_with_reference_pose(clip: Clip) -> bool:
-    """Whether frame 0 is the rest pose and the motion starts with a jump away from it."""
+def reference_frames(clip: Clip) -> int:
+    """How many leading frames are the rest pose and the jump away from it; 0 for most clips."""
     moving = ~clip.skeleton.tips & (clip.skeleton.parents >= 0)
     if clip.frames < 4 or not moving.any():
-        return False
+        return 0
     local = clip.rotations[moving]
     rest = clip.skeleton.rest_rotations[moving][..., None]
     from_rest = np.degrees(rotations.angle_between(rest, local[..., :1]))[:, 0]
     # A joint that never leaves the rest pose says nothing.
     ever = np.degrees(rotations.angle_between(rest, local[..., 1:50])).max(axis=1) > MOVED_DEG
     if not ever.any() or np.mean(from_rest[ever] < NEAR_DEG) < SHARE_NEAR_REST:
-        return False
+        return 0
     steps = _large_steps_deg(local[..., :400])
-    least = max(
-        JUMP_DEG,
-        TIMES_USUAL_STEP * float(np.median(steps[1:])),
-        TIMES_NEXT_STEPS * float(steps[1:4].max()),
-    )
-    return bool(steps[0] > least)
+    usual = float(np.median(steps[1:]))
+    settled = np.flatnonzero(steps <= max(TIMES_SETTLED_STEP * usual, 1.0))
+    if steps[0] <= max(JUMP_DEG, TIMES_USUAL_STEP * usual) or not settled.size:
+        return 0
+    lead = int(settled[0])
+    return lead if lead == 1 or lead <= LONGEST_JUMP_S * clip.sample_rate_hz else 0
 
 
 def _large_steps_deg(local: Floats) -> Floats:
-    """``(frames - 1,)`` of each step: how far most joints turn at the most, a noisy few left out."""
+    """``(frames - 1,)`` how far joints turn in each step, all but a noisy tenth of them."""
     turned = np.degrees(rotations.angle_between(local[..., :-1], local[..., 1:]))
     return np.asarray(np.quantile(turned, 0.9, axis=0))
