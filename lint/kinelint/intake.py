@@ -17,7 +17,8 @@ from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
 
 # A reference pose at the head of a take is near the rest pose, and the step away from it is a jump
-# of a moment (some tools ease it over a few frames). Common practice, no source; the numbers were chosen on
+# of a moment (some tools ease it over a few frames). Common practice, no source; the numbers were
+# chosen on
 # 25 public takes, 5 of which begin so.
 MOVED_DEG = 3.0
 NEAR_DEG = 10.0
