@@ -12,7 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from kinelint.anatomy.tree import Tree
+import numpy as np
+
+from kinelint.anatomy.tree import Tree, cosine
 from kinelint.anatomy.words import Reading
 
 LEG = ("thigh", "shank", "foot")
@@ -21,6 +23,9 @@ ARM = ("upper_arm", "forearm", "hand")
 # (thigh .2425 H, shank .2529 H, upper arm .1618 H, forearm .1545 H); spreads are wide enough for
 # stylised figures (common practice, no source).
 _RATIO = {LEG: (0.04, 0.25), ARM: (-0.05, 0.30)}
+# Least distance of the two sides over the limb's length, half of what people have: shoulder joints
+# .24 H apart (ANSUR II biacromial breadth) on arms of .316 H, hip joints .1 H on legs of .495 H.
+_APART = {LEG: 0.10, ARM: 0.36}
 _KEPT = 14
 
 
@@ -89,7 +94,7 @@ def find_pairs(tree: Tree, readings: Sequence[Reading], roles: tuple[str, str, s
     for hub, branches in enumerate(children):
         for i, first in enumerate(branches):
             for second in branches[i + 1 :]:
-                found.extend(_matched(tree, readings, hub, below(first), below(second)))
+                found.extend(_matched(tree, readings, hub, below(first), below(second), roles))
     return sorted(found, key=lambda pair: -pair.score)
 
 
@@ -118,7 +123,7 @@ def _limbs(
                 score = odds(math.log(far / near), mean, spread)
                 offset = down[i] / (near + far)
                 score += odds(max(offset - 0.45, 0.0), 0.0, 0.3)
-                score += _between(tree, line, i, j)
+                score += _between(tree, line, i, j) + _beyond(tree, foot, near + far)
                 limb = Limb((line[i], line[j], foot), near, far)
                 found.append((score, limb))
     named = [(score + _named(readings, limb, roles), score, limb) for score, limb in found]
@@ -153,11 +158,28 @@ def _between(tree: Tree, line: list[int], i: int, j: int) -> float:
     for k in (*range(i + 1, j), *range(j + 1, len(line) - 1)):
         if not tree.skeleton.tips[line[k]] and tree.lengths[line[k]] > 0:
             cost -= 0.9 if tree.turns[line[k]] else 0.2
+            cost -= 0.0 if _straight(tree, *line[k - 1 : k + 2]) else 1.5
     # A joint in the same place as the one before it, further down, is the one that carries on.
     for k in (i, j, len(line) - 1):
         if k + 1 < len(line) and tree.lengths[line[k + 1]] <= 1e-6 * tree.reach[line[0]]:
             cost -= 0.3
     return cost
+
+
+def _straight(tree: Tree, before: int, joint: int, after: int) -> bool:
+    """Whether a joint lies on the line between its neighbours, as a twist joint does."""
+    p = tree.poses
+    bent = np.median(cosine(p[joint] - p[before], p[after] - p[joint]))
+    return bool(bent > 0.97 or tree.lengths[after] == 0)
+
+
+def _beyond(tree: Tree, distal: int, length: float) -> float:
+    """A hand is some .34 of its arm, a foot some .35 of its leg (de Leva 1996): more is odd.
+
+    Of several joints in one place the one with the longest chain is a little likelier.
+    """
+    rest = float(tree.reach[distal]) / length
+    return odds(max(rest - 0.5, 0.0), 0.0, 0.25) + 0.2 * min(rest, 0.5)
 
 
 def _matched(
@@ -166,6 +188,7 @@ def _matched(
     hub: int,
     first: Sequence[tuple[float, Limb]],
     second: Sequence[tuple[float, Limb]],
+    roles: tuple[str, str, str],
 ) -> list[Pair]:
     found = []
     for score_a, a in first:
@@ -177,9 +200,16 @@ def _matched(
             depth_a, depth_b = (len(tree.down(hub, limb.joints[2])) for limb in (a, b))
             alike -= 0.6 * abs(depth_a - depth_b)
             sides = _sides(readings, a, b)
-            score = (score_a + score_b) / 2 + alike + sides
+            score = (score_a + score_b) / 2 + alike + sides + _between_sides(tree, a, b, roles)
             found.append(Pair(hub, a, b, score, sides, math.exp(-(near + far) * 4)))
     return found
+
+
+def _between_sides(tree: Tree, a: Limb, b: Limb, roles: tuple[str, str, str]) -> float:
+    """Hips and shoulders stand apart: joints that meet at the hub are not them."""
+    least = _APART[roles]
+    apart = tree.apart(a.joints[0], b.joints[0]) / (a.length + b.length) * 2
+    return odds(max(least - apart, 0.0), 0.0, least / 3)
 
 
 def _sides(readings: Sequence[Reading], a: Limb, b: Limb) -> float:

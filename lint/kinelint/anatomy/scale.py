@@ -233,7 +233,7 @@ def _axis(
         return axis_name(stated), None
     set_it = "set up_axis for this body in the policy if that is wrong"
     frames = sum(sample.frames for sample in samples)
-    held = np.sum([np.zeros(6), *(sample.up_votes for sample in samples)], axis=0)
+    held = np.array([sample.up_votes for sample in samples]).reshape(-1, 6).sum(axis=0)
     at_rest = votes(rest, anatomy)
     total = held / max(frames, 1) + 0.4 * at_rest
     if np.any(total > 0):
@@ -241,6 +241,8 @@ def _axis(
     else:
         return "y", Note("up-axis", f"no pose tells which way is up: y was taken; {set_it}")
     best = int(np.argmax(total))
-    share = f"{held[best] / frames:.0%} of {frames} poses" if frames else "the rest pose"
-    text = f"{AXES[best]} is up: ankles to head lie along it in {share}; {set_it}"
-    return AXES[best], Note("up-axis", text)
+    share = float(held[best]) / frames if frames else 0.0
+    why = f"ankles to head lie along it in {share:.0%} of {frames} poses"
+    if share < 0.5:
+        why = "by the rest pose" + (" and by the steadiest floor over the poses" if frames else "")
+    return AXES[best], Note("up-axis", f"{AXES[best]} was taken as up: {why}; {set_it}")

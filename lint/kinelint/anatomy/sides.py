@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.limbs import Pair
-from kinelint.anatomy.structure import Plan, cosine, furthest, middle
-from kinelint.anatomy.tree import Tree
+from kinelint.anatomy.structure import Plan, furthest, middle
+from kinelint.anatomy.tree import Tree, cosine
 from kinelint.anatomy.words import Reading
 from kinelint.kinematics.arrays import Floats
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.limbs import ARM, LEG, Limb, Pair, find_pairs, odds
-from kinelint.anatomy.tree import Tree
+from kinelint.anatomy.tree import Tree, cosine
 from kinelint.anatomy.words import Reading
 from kinelint.kinematics.arrays import Floats
 
@@ -72,7 +72,18 @@ def _upright(tree: Tree, legs: Pair, arms: Pair, meeting: int) -> float:
     score -= 0.8 if _third_chain(tree, legs, arms.hub) else 0.0
     for pair, sign in ((arms, 0.5), (legs, -0.5)):
         score += sign if all(_branches(tree, limb.joints[2]) for limb in (pair.a, pair.b)) else 0.0
-    return score + _feet(tree, legs) - _feet(tree, arms)
+    return score + _feet(tree, legs, True) - _feet(tree, arms, False) + _opposed(tree, legs, arms)
+
+
+def _opposed(tree: Tree, legs: Pair, arms: Pair) -> float:
+    """Legs hang away from the trunk in the rest pose, or else in most poses of the motion."""
+    angles = []
+    for positions in (tree.rest[:, :, None], tree.poses):
+        hip = middle(positions, legs.a.joints[0], legs.b.joints[0])
+        trunk = middle(positions, arms.a.joints[0], arms.b.joints[0]) - hip
+        leg = middle(positions, legs.a.joints[2], legs.b.joints[2]) - hip
+        angles.append(float(np.median(cosine(trunk, leg))))
+    return -2.0 * max(min(angles) + 0.5, 0.0)
 
 
 def _third_chain(tree: Tree, pair: Pair, other_hub: int) -> bool:
@@ -92,28 +103,24 @@ def _branches(tree: Tree, joint: int) -> bool:
     return any(len(tree.skeleton.children[one]) > 1 for one in tree.subtrees[joint])
 
 
-def _feet(tree: Tree, pair: Pair) -> float:
+def _feet(tree: Tree, pair: Pair, wanted: bool) -> float:
     """Positive if the part beyond the limb stands across it, as a foot on a shank."""
     scores = []
     for limb in (pair.a, pair.b):
         end = furthest(tree, limb.joints[2])
         if end == limb.joints[2]:
+            scores.append(-0.8 if wanted else -0.3)
             continue
         shank = tree.poses[limb.joints[2]] - tree.poses[limb.joints[1]]
         foot = tree.poses[end] - tree.poses[limb.joints[2]]
-        scores.append(0.8 if np.median(cosine(shank, foot)) < 0.64 else -0.4)
-    return float(np.mean(scores)) if scores else -0.3
+        in_line = float(np.median(cosine(shank, foot)))
+        scores.append(0.8 - 1.2 * min(max((in_line - 0.5) / 0.4, 0.0), 1.0))
+    return float(np.mean(scores))
 
 
 def furthest(tree: Tree, joint: int) -> int:
     """The point below a joint that is furthest from it."""
     return max(tree.subtrees[joint], key=lambda one: tree.apart(joint, one))
-
-
-def cosine(a: Floats, b: Floats) -> Floats:
-    """``(poses,)`` cosine of the angle between vectors ``(3, poses)``; 0 where one is zero."""
-    length = np.linalg.norm(a, axis=0) * np.linalg.norm(b, axis=0)
-    return np.asarray(np.sum(a * b, axis=0) / np.where(length > 0, length, 1.0))
 
 
 def middle(positions: Floats, a: int, b: int) -> Floats:

@@ -134,3 +134,9 @@ class Tree:
     def apart(self, a: int, b: int) -> float:
         """Median distance of two joints over the poses."""
         return float(np.median(np.linalg.norm(self.poses[a] - self.poses[b], axis=0)))
+
+
+def cosine(a: Floats, b: Floats) -> Floats:
+    """``(poses,)`` cosine of the angle between vectors ``(3, poses)``; 0 where one is zero."""
+    length = np.linalg.norm(a, axis=0) * np.linalg.norm(b, axis=0)
+    return np.asarray(np.sum(a * b, axis=0) / np.where(length > 0, length, 1.0))

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from kinelint.anatomy.draft import Draft
-from kinelint.anatomy.structure import Plan, cosine, furthest, middle
+from kinelint.anatomy.structure import Plan, furthest, middle
+from kinelint.anatomy.tree import cosine
 
 
 def assign_trunk(draft: Draft, plan: Plan) -> None:
@@ -23,6 +24,9 @@ def assign_trunk(draft: Draft, plan: Plan) -> None:
         said = draft.readings[joint]
         if said.says("pelvis") and not said.says("abdomen"):
             draft.take(joint, "pelvis", structure, "between the thighs and the trunk")
+        elif said.says("thorax") and not said.says("abdomen"):
+            why = "between pelvis and thorax; its name says thorax, but the arms hang from another"
+            draft.put(joint, "abdomen", 0.85 * structure, why)
         else:
             draft.take(joint, "abdomen", structure, "between pelvis and thorax")
     if meeting not in (pelvis, thorax):
