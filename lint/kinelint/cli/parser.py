@@ -1,0 +1,155 @@
+"""The words of the command line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+_ABOUT = """\
+The lint for character animation: measures every clip of an asset tree against
+a team's policy, and says what is wrong where, by how much, and what to do.
+"""
+_EXIT = """\
+exit status:
+  0  nothing at or above the policy's failing level
+  1  findings at or above it
+  2  the run could not be completed: bad policy, unreadable asset, crashed rule
+"""
+_GATE = """\
+Judges every clip under the given files and folders. The policy is the nearest
+kinelint.toml in or above them; without one, all rules run with their defaults.
+"""
+_MEASURE = """\
+Prints what can be measured of a clip, and judges nothing: lengths, heights,
+speeds, joint angles, contacts of the feet, overlaps, the seam of a loop.
+Joint angles screen animation; they are no medical measurement.
+"""
+_RULES = "Lists the installed rules, or shows all that one rule says of itself."
+_START = """\
+Looks at a tree of clips and writes a policy for it to start from, with
+comments: kinelint.toml in DIR. An existing policy is left alone.
+"""
+_SCHEMA = """\
+Prints the JSON Schema of a policy or cue sheet, with the settings of all
+installed rules, for editors that check and complete TOML.
+"""
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """The parser of all commands."""
+    parser = argparse.ArgumentParser(
+        prog="kinelint",
+        description=_ABOUT,
+        epilog=_EXIT,
+        formatter_class=_Help,
+    )
+    parser.add_argument("--version", action=_Version, help="show the version")
+    commands = parser.add_subparsers(
+        dest="command", required=True, metavar="COMMAND", title="commands"
+    )
+    _gate(_command(commands, "gate", "judge clips against the policy", _GATE, _EXIT))
+    _measure(_command(commands, "measure", "measure one clip, judge nothing", _MEASURE))
+    _rules(_command(commands, "rules", "list the rules, or explain one", _RULES))
+    _start(_command(commands, "start", "write a policy to start from", _START))
+    _schema(_command(commands, "schema", "print a JSON Schema for editors", _SCHEMA))
+    return parser
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Help in 80 columns, however wide the terminal."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=28, width=78)
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when it is asked for."""
+
+    def __init__(self, option_strings: Any, dest: str, **more: Any) -> None:
+        super().__init__(option_strings, argparse.SUPPRESS, nargs=0, **more)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.metadata import version as installed_version
+
+        print(f"kinelint {installed_version('kinelint')}")
+        parser.exit()
+
+
+def _command(
+    commands: Any, name: str, short: str, text: str, epilog: str | None = None
+) -> argparse.ArgumentParser:
+    made: argparse.ArgumentParser = commands.add_parser(
+        name, help=short, description=text, epilog=epilog, formatter_class=_Help
+    )
+    return made
+
+
+def _gate(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("paths", nargs="*", metavar="PATH", help="files and folders to judge")
+    _policy(parser)
+    parser.add_argument("--sarif", metavar="FILE", help="write a SARIF 2.1.0 log")
+    parser.add_argument(
+        "--sarif-profile",
+        choices=("full", "upload"),
+        default="full",
+        help="full: true to the standard; upload: what code hosts accept",
+    )
+    parser.add_argument("--json", metavar="FILE", help="write the whole report as JSON")
+    parser.add_argument(
+        "--workers",
+        type=_count,
+        metavar="N",
+        help="processes to work in; as many as cores if left out, 0 for none",
+    )
+    parser.add_argument(
+        "--all", action="store_true", help="show every finding, not the worst of each clip"
+    )
+    parser.add_argument(
+        "--quiet", action="store_true", help="show findings only, nothing that was assumed"
+    )
+    _colour(parser)
+
+
+def _measure(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("clip", metavar="CLIP", help="a file; FILE#NAME for one of the clips in it")
+    parser.add_argument(
+        "--skeleton",
+        action="store_true",
+        help="show which joint was taken for which part, how surely, and why",
+    )
+    _policy(parser)
+    _colour(parser)
+
+
+def _rules(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("rule", nargs="?", metavar="RULE", help="the id of one rule")
+    _colour(parser)
+
+
+def _start(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="DIR", help="the folder of the asset tree")
+
+
+def _schema(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("of", choices=("policy", "cues"), help="which file's schema")
+
+
+def _policy(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--policy", metavar="FILE", help="the policy to hold the clips to")
+
+
+def _colour(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--colour",
+        "--color",
+        choices=("auto", "always", "never"),
+        default="auto",
+        help="auto: on a terminal, unless NO_COLOR is set",
+    )
+
+
+def _count(text: str) -> int:
+    number = int(text)
+    if number < 0:
+        raise argparse.ArgumentTypeError("must be 0 or more")
+    return number

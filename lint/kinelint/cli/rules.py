@@ -1,0 +1,33 @@
+"""`kinelint rules`."""
+
+from __future__ import annotations
+
+import argparse
+
+from kinelint import registry
+from kinelint.cli.terminal import coloured, width
+from kinelint.errors import PolicyError
+from kinelint.outputs.console_rules import render_rule, render_rules
+from kinelint.registry import Registered
+from kinelint.toml_check import nearest
+
+
+def run(asked: argparse.Namespace) -> int:
+    """Lists the rules, or shows one."""
+    rules = registry.load()
+    look = {"width": width(), "colour": coloured(asked.colour)}
+    if asked.rule is None:
+        print(render_rules([one.info for one in rules.values()], **look), end="")
+        return 0
+    if asked.rule not in rules:
+        raise PolicyError(
+            f"there is no rule {asked.rule!r}",
+            mend=nearest(asked.rule, rules) or "`kinelint rules` lists them.",
+        )
+    one = rules[asked.rule]
+    print(render_rule(one.info, _examples(one), **look), end="")
+    return 0
+
+
+def _examples(one: Registered) -> list[str]:
+    return [example.name for example in one.rule.examples()]
