@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kinelint.anatomy.neighbours import may_collide, reach
-from kinelint.anatomy.volume import Bone, Build, RestPose, bones
+from kinelint.anatomy.parts import SIDES, label
+from kinelint.anatomy.skin_fit import measured
+from kinelint.anatomy.volume import bones
+from kinelint.anatomy.volume_build import Bone, Build, RestPose
 from kinelint.clip import Skeleton, Skin
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.kinematics.distance import Capsules, Overlaps, end_points, overlaps
@@ -20,6 +23,12 @@ if TYPE_CHECKING:
     from kinelint.motion import Motion
 
 GIRTH_RATIO = 0.85
+_EXPECTED = (
+    "pelvis",
+    "head",
+    *(f"{side}_{part}" for side in SIDES for part in ("upper_arm", "forearm", "hand")),
+    *(f"{side}_{part}" for side in SIDES for part in ("thigh", "shank", "foot")),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,15 +100,20 @@ def build_body(
     stature_m = _stature(figure)
     if stature_m is None:
         return _empty("the stature of the figure cannot be told")
-    sex = getattr(hints, "sex", None)
-    ratio = getattr(hints, "girth_ratio", None) or GIRTH_RATIO
     rest = RestPose.of(skeleton, figure.metres_per_unit, figure.to_y_up)
-    build = Build(figure.anatomy, rest, stature_m, ratio, sex)
+    build = Build(
+        figure.anatomy,
+        rest,
+        stature_m,
+        hints.girth_ratio if hints else GIRTH_RATIO,
+        hints.sex if hints else None,
+        skin=measured(skins, skeleton, figure.anatomy, rest.positions_m),
+        radii_m={part: mm / 1000.0 for part, mm in (hints.radii_mm if hints else {}).items()},
+    )
     made = bones(build)
     if not made:
         return _empty("no part of the skeleton could be given a volume")
-    radii_from = dict.fromkeys((bone.part for bone in made), "girth")
-    return _assembled(made, build, radii_from)
+    return _assembled(made, build)
 
 
 def _stature(figure: Figure) -> float | None:
@@ -115,15 +129,23 @@ def _empty(why: str) -> Body:
     return Body(none, (), np.empty((0, 2), np.intp), np.empty(0), {}, why)
 
 
-def _assembled(made: Sequence[Bone], build: Build, radii_from: dict[str, str]) -> Body:
+def _assembled(made: Sequence[Bone], build: Build) -> Body:
     parts = tuple(bone.part for bone in made)
     capsules = Capsules(
         np.array([[bone.start[0], bone.end[0]] for bone in made]),
         np.array([[bone.start[1], bone.end[1]] for bone in made]),
         np.array([bone.radius_m for bone in made]),
     )
+    radii_from = {part: build.origin(part) for part in parts}
     pairs = np.array(_pairs(parts), dtype=np.intp).reshape(-1, 2)
-    return Body(capsules, parts, pairs, _allowed(capsules, pairs, build), radii_from)
+    return Body(
+        capsules, parts, pairs, _allowed(capsules, pairs, build), radii_from, _missing(parts)
+    )
+
+
+def _missing(parts: Sequence[str]) -> str:
+    lacking = [part for part in _EXPECTED if part not in parts]
+    return f"no volume for the {', '.join(label(part) for part in lacking)}" if lacking else ""
 
 
 def _pairs(parts: Sequence[str]) -> list[tuple[int, int]]:

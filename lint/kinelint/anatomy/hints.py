@@ -18,6 +18,7 @@ class BodyHints:
         age: "child", "youth", "adult", "older", or years.
         parts: part to the name of its joint, where recognition is to be overruled.
         girth_ratio: share of the published girths that the body's volume is given.
+        radii_mm: part to the radius of its capsules, where girths and skin are to be overruled.
     """
 
     metres_per_unit: float | None = None
@@ -27,3 +28,4 @@ class BodyHints:
     age: str | float | None = None
     parts: Mapping[str, str] = field(default_factory=dict)
     girth_ratio: float = 0.85
+    radii_mm: Mapping[str, float] = field(default_factory=dict)

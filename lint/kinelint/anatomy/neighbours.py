@@ -65,3 +65,8 @@ def reach(part: str) -> tuple[int, int]:
     if part in ("pelvis", "abdomen", "thorax"):
         return 0, on_arm
     return 3, on_arm
+
+
+def carrier(part: str) -> str:
+    """The part of the trunk that carries a limb: the pelvis the legs, the thorax the rest."""
+    return "pelvis" if steps(part, "pelvis") < steps(part, "thorax") else "thorax"

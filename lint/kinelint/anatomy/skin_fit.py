@@ -1,0 +1,231 @@
+"""How thick a figure's own skin is, part by part, from its vertices at the bind pose."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kinelint.anatomy.anatomy import Anatomy
+from kinelint.clip import Skeleton, Skin
+from kinelint.kinematics.arrays import Bools, Floats, Ints
+
+FEWEST_VERTICES = 6
+# Limb and the part that ends it; sections of trunk and head with the joints that give their side.
+LIMBS: Mapping[str, str] = {
+    "upper_arm": "forearm",
+    "forearm": "hand",
+    "hand": "",
+    "thigh": "shank",
+    "shank": "foot",
+    "foot": "toes",
+    "toes": "",
+}
+SECTIONS: Mapping[str, tuple[str, str]] = {
+    "pelvis": ("abdomen", "thigh"),
+    "abdomen": ("thorax", "thigh"),
+    "thorax": ("neck", "upper_arm"),
+    "head": ("", "upper_arm"),
+}
+
+
+@dataclass(frozen=True)
+class Thickness:
+    """Of one part, in metres: a limb's radius in its near and far half, or a section's halves.
+
+    For the trunk, `first_m` is half the breadth and `second_m` half the depth; for the head half
+    the length from face to back, and half the breadth.
+    """
+
+    first_m: float
+    second_m: float
+
+
+def measured(
+    skins: Sequence[Skin], skeleton: Skeleton, anatomy: Anatomy, rest_positions_m: Floats
+) -> dict[str, Thickness]:
+    """Thickness of every part that has enough vertices of its own.
+
+    Args:
+        skins: bound to the skeleton's joints.
+        skeleton: whose joints they are.
+        anatomy: its parts.
+        rest_positions_m: ``(joints, 3)``, which give the scale of the skin's unit.
+    """
+    cloud = _cloud(skins, skeleton, anatomy, rest_positions_m)
+    if cloud is None:
+        return {}
+    found: dict[str, Thickness] = {}
+    for side in ("left", "right"):
+        for part, end in LIMBS.items():
+            name = f"{side}_{part}"
+            thickness = _limb(cloud, anatomy, name, f"{side}_{end}" if end else "")
+            if thickness is not None:
+                found[name] = thickness
+    for part, (end, across) in SECTIONS.items():
+        thickness = _section(cloud, anatomy, part, end, across)
+        if thickness is not None:
+            found[part] = thickness
+    neck = _limb(cloud, anatomy, "neck", "head")
+    if neck is not None:
+        found["neck"] = neck
+    return found
+
+
+@dataclass(frozen=True)
+class _Cloud:
+    """Vertices and joints at the bind pose in metres, and the part that each vertex is of."""
+
+    vertices_m: Floats
+    parts: tuple[str, ...]
+    part: Ints
+    joints_m: Floats
+
+    def of(self, part: str) -> Floats:
+        if part not in self.parts:
+            return np.empty((0, 3))
+        return np.asarray(self.vertices_m[self.part == self.parts.index(part)])
+
+    def joint(self, anatomy: Anatomy, part: str, place: int = 0) -> Floats | None:
+        joints = anatomy.joints.get(part)
+        if not joints:
+            return None
+        at = self.joints_m[joints[place]]
+        return at if np.all(np.isfinite(at)) else None
+
+
+def _cloud(
+    skins: Sequence[Skin], skeleton: Skeleton, anatomy: Anatomy, rest_positions_m: Floats
+) -> _Cloud | None:
+    usable = [skin for skin in skins if len(skin.vertices)]
+    if not usable:
+        return None
+    joints = np.full((len(skeleton), 3), np.nan)
+    for skin in usable:
+        bound = np.isfinite(skin.bind_positions).all(axis=1) & np.isnan(joints[:, 0])
+        joints[bound] = skin.bind_positions[bound]
+    scale = _scale(joints, skeleton, rest_positions_m)
+    if scale is None:
+        return None
+    owner = _owners(skeleton, anatomy)
+    names = tuple(sorted(set(owner.values())))
+    code = np.full(len(skeleton), -1, dtype=np.intp)
+    for joint, part in owner.items():
+        code[joint] = names.index(part)
+    heaviest = [
+        np.take_along_axis(skin.joints, skin.weights.argmax(axis=1)[:, None], axis=1)[:, 0]
+        for skin in usable
+    ]
+    vertices = np.concatenate([skin.vertices for skin in usable]) * scale
+    return _Cloud(vertices, names, code[np.concatenate(heaviest)], joints * scale)
+
+
+def _scale(joints: Floats, skeleton: Skeleton, rest_positions_m: Floats) -> float | None:
+    """Metres per unit of the skin, from the bones that both poses have."""
+    child = np.flatnonzero(skeleton.parents >= 0)
+    parent = skeleton.parents[child]
+    bind = np.linalg.norm(joints[child] - joints[parent], axis=1)
+    rest = np.linalg.norm(rest_positions_m[child] - rest_positions_m[parent], axis=1)
+    both: Bools = np.isfinite(bind) & (bind > 1e-9) & (rest > 1e-9)
+    return float(np.median(rest[both] / bind[both])) if both.any() else None
+
+
+def _owners(skeleton: Skeleton, anatomy: Anatomy) -> dict[int, str]:
+    """Joint to part; joints between recognised ones count to the part above, props do not."""
+    part_of = dict(anatomy.part_of)
+    carries = np.zeros(len(skeleton), dtype=bool)
+    for joint in range(len(skeleton) - 1, -1, -1):
+        carries[joint] |= joint in part_of
+        parent = int(skeleton.parents[joint])
+        if parent >= 0:
+            carries[parent] |= carries[joint]
+    for joint in range(len(skeleton)):
+        above = part_of.get(int(skeleton.parents[joint]))
+        if joint not in part_of and carries[joint] and above is not None:
+            part_of[joint] = above
+    return part_of
+
+
+def _limb(cloud: _Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | None:
+    vertices = cloud.of(part)
+    start, stop = cloud.joint(anatomy, part), cloud.joint(anatomy, end) if end else None
+    if start is None or len(vertices) < FEWEST_VERTICES:
+        return None
+    if stop is None:
+        # A limb without an end joint runs to its farthest vertices.
+        far = vertices[np.argsort(np.linalg.norm(vertices - start, axis=1))[-3:]]
+        stop = far.mean(axis=0)
+    along = stop - start
+    square = float(along @ along)
+    if square == 0.0:
+        return None
+    share = np.clip((vertices - start) @ along / square, 0.0, 1.0)
+    distance = np.linalg.norm(vertices - start - share[:, None] * along, axis=1)
+    near, far_half = distance[share <= 0.5], distance[share >= 0.5]
+    whole = float(np.median(distance))
+    halves = [
+        float(np.median(one)) if len(one) >= FEWEST_VERTICES else whole for one in (near, far_half)
+    ]
+    return Thickness(halves[0], halves[1])
+
+
+def _section(cloud: _Cloud, anatomy: Anatomy, part: str, end: str, across: str) -> Thickness | None:
+    vertices = cloud.of(part)
+    left = cloud.joint(anatomy, f"left_{across}")
+    right = cloud.joint(anatomy, f"right_{across}")
+    start = cloud.joint(anatomy, part)
+    if start is None or left is None or right is None or len(vertices) < FEWEST_VERTICES:
+        return None
+    line = (left - right) / max(float(np.linalg.norm(left - right)), 1e-9)
+    stop = cloud.joint(anatomy, end) if end else None
+    up = (vertices.mean(axis=0) if stop is None else stop) - start
+    forward = np.cross(line, up)
+    size = float(np.linalg.norm(forward))
+    if size < 1e-9:
+        return None
+    sideways = float(np.percentile(np.abs((vertices - start) @ line), 90))
+    depths = (vertices - start) @ (forward / size)
+    # The spine may run behind the middle: half of what lies between front and back.
+    low, high = np.percentile(depths, [5, 95])
+    deep = float(high - low) / 2.0
+    return Thickness(deep, sideways) if part == "head" else Thickness(sideways, deep)
+
+
+def carried_over(skin: Skin, source: Skeleton, target: Skeleton) -> Skin | None:
+    """A skin of one skeleton on another that has joints of the same names.
+
+    A joint that the target lacks gives its vertices to the nearest joint above that it has.
+    None if the skeletons share too few names.
+
+    Args:
+        skin: bound to `source`.
+        source: the body file's skeleton.
+        target: the clip's skeleton.
+    """
+    place = {_plain(name): joint for joint, name in enumerate(target.names) if name}
+    to = np.full(len(source), -1, dtype=np.intp)
+    for joint, name in enumerate(source.names):
+        parent = int(source.parents[joint])
+        to[joint] = place.get(_plain(name), to[parent] if parent >= 0 else -1)
+    shared = [joint for joint, name in enumerate(source.names) if _plain(name) in place]
+    if len(shared) < max(3, len(target) // 3):
+        return None
+    positions = np.full((len(target), 3), np.nan)
+    rotations = np.full((len(target), 4), np.nan)
+    positions[to[shared]] = skin.bind_positions[shared]
+    rotations[to[shared]] = skin.bind_rotations[shared]
+    kept = to[skin.joints]
+    weights = np.where(kept >= 0, skin.weights, 0.0)
+    return replace(
+        skin,
+        joints=np.maximum(kept, 0),
+        weights=weights,
+        bind_positions=positions,
+        bind_rotations=rotations,
+    )
+
+
+def _plain(name: str) -> str:
+    """A joint's name without a prefix of its file ("crew:Hips") and without case."""
+    return name.rpartition(":")[2].casefold()
