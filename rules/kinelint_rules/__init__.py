@@ -6,10 +6,14 @@ from typing import Any
 
 from kinelint.rule import Rule
 from kinelint_rules.joints.joint_limit import JointLimit
+from kinelint_rules.feet.foot_slide import FootSlide
+from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 
 RULES: tuple[type[Rule[Any]], ...] = (
+    FootSlide,
+    GroundContact,
     JointLimit,
     LimbStretch,
     LoopSeam,

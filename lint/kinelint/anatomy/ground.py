@@ -93,6 +93,26 @@ def surfaces_over(motion: Motion, floor: Plane, x: Floats, z: Floats) -> Floats:
     return top
 
 
+def depth_under(motion: Motion, floor: Plane, path: Floats) -> Floats:
+    """``(frames,)`` how deep points ``(3, frames)`` are in the ground; negative is above it.
+
+    A declared surface is a block from the floor to its top: a point in it is as deep as the
+    nearest way out, up or to a side.
+    """
+    x, y, z = path
+    depth = floor.at(x, z) - y
+    for one in motion.cue.surfaces:
+        (ax, az), (bx, bz) = one.from_m, one.to_m
+        aside = np.minimum(
+            np.minimum(x - min(ax, bx), max(ax, bx) - x),
+            np.minimum(z - min(az, bz), max(az, bz) - z),
+        )
+        out = np.where(aside >= 0, np.minimum(one.top_m - y, aside), -np.inf)
+        over = np.where(aside >= 0, one.top_m - y, -np.inf)
+        depth = np.maximum(depth, np.where(over > 0, out, over))
+    return np.asarray(depth)
+
+
 def _settled(motion: Motion, standing: Standing, declared: float | None) -> Ground:
     at_rest = _rest_under_ball(motion)
     under = _under_ball(motion, standing, declared) if at_rest is None else at_rest

@@ -28,6 +28,8 @@ from kinelint.spans import spans
 _ALONG = (0.0, 0.25, 0.5, 0.75, 1.0)
 # A sole turns on the spot if its ends move this differently (some 40 degrees a second).
 _TURNS_M_PER_S = 0.15
+# A sole reaches a little behind its heel point and, with the toes, before its ball.
+_REACH = (-0.15, 1.3)
 _HEEL, _BALL, _FLAT, _TURN = 1, 2, 3, 4
 
 
@@ -109,7 +111,7 @@ def _bearing(state: int, ends: Floats, velocity: Floats) -> Floats | float:
     nearest = -np.sum(velocity[0] * apart, axis=0) / np.maximum(
         np.sum(apart * apart, axis=0), 1e-12
     )
-    return np.clip(nearest, 0.0, 1.0)
+    return np.clip(nearest, *_REACH)
 
 
 def _plant(sole: Sole, ends: Floats, down: FrameSpan, along: Floats) -> Plant:

@@ -22,6 +22,7 @@ _STILL_M_PER_S = 0.15
 _MOST_STILL_SHARE = 0.15
 _RUNS_M_PER_S = 0.3
 _STEADY_RATIO = 0.35
+_STAYS_RATIO = 0.3
 
 
 class Basis(StrEnum):
@@ -46,12 +47,20 @@ class Travel:
             is declared to travel.
         spread_m_per_s: half of the feet's velocities lie this close to a fitted one.
         figure_m_per_s: how fast the figure itself travels, end to end.
+        off_m_per_s: how fast the feet run nevertheless: against a declared velocity, or without
+            one; NaN where no foot tells.
     """
 
     velocity_m_per_s: tuple[float, float] = (0.0, 0.0)
     basis: Basis = Basis.NONE
     spread_m_per_s: float = 0.0
     figure_m_per_s: float = 0.0
+    off_m_per_s: float = float("nan")
+
+    @property
+    def steady(self) -> bool:
+        """Whether the feet agree on the velocity."""
+        return self.spread_m_per_s < _STEADY_RATIO * max(self.speed_m_per_s, 1e-9)
 
     @property
     def speed_m_per_s(self) -> float:
@@ -61,22 +70,23 @@ class Travel:
 
 def travel(motion: Motion) -> Travel:
     """What the cue sheet declares, else what the supporting feet tell."""
+    velocity = _support_velocity(motion, foot_joints(motion))
+    told = bool(velocity.shape[1])
+    middle, spread = _crowd(velocity) if told else (np.zeros(2), 0.0)
+    figure = _figure_speed(motion)
     cue = motion.cue
     if cue.in_place and cue.travel_m_per_s is not None:
-        return Travel((cue.travel_m_per_s[0], cue.travel_m_per_s[2]), Basis.DECLARED)
-    feet = foot_joints(motion)
-    velocity = _support_velocity(motion, feet)
-    if not velocity.shape[1]:
-        return Travel()
-    middle, spread = _crowd(velocity)
+        declared = (cue.travel_m_per_s[0], cue.travel_m_per_s[2])
+        off = float(np.hypot(*(middle + declared))) if told else float("nan")
+        return Travel(declared, Basis.DECLARED, spread, figure, off)
     fitted = (float(-middle[0]), float(-middle[1]))
-    figure = _figure_speed(motion)
-    if cue.in_place:
-        return Travel(fitted, Basis.FITTED, spread, figure)
-    if not _all_run(velocity, middle, spread, scale_of(motion)):
-        return Travel(figure_m_per_s=figure)
-    stays = figure < 0.3 * np.hypot(*middle) and cue.in_place is None
-    return Travel(fitted, Basis.SUPPOSED if stays else Basis.MISMATCH, spread, figure)
+    if cue.in_place and told:
+        return Travel(fitted, Basis.FITTED, spread, figure, 0.0)
+    off = float(np.hypot(*middle)) if told else float("nan")
+    if not told or not _all_run(velocity, off, spread, scale_of(motion)):
+        return Travel((0.0, 0.0), Basis.NONE, spread, figure, off)
+    stays = figure < _STAYS_RATIO * off and cue.in_place is None
+    return Travel(fitted, Basis.SUPPOSED if stays else Basis.MISMATCH, spread, figure, off)
 
 
 def travelled(motion: Motion, path: Floats) -> Floats:
@@ -116,8 +126,7 @@ def _crowd(velocity: Floats) -> tuple[Floats, float]:
     return np.asarray(members.mean(axis=1)), float(radius[best])
 
 
-def _all_run(velocity: Floats, middle: Floats, spread: float, scale: float) -> bool:
-    speed = float(np.hypot(*middle))
+def _all_run(velocity: Floats, speed: float, spread: float, scale: float) -> bool:
     still = np.mean(np.hypot(*velocity) < _STILL_M_PER_S * scale)
     steady = spread < _STEADY_RATIO * speed
     return bool(speed > _RUNS_M_PER_S * scale and steady and still < _MOST_STILL_SHARE)

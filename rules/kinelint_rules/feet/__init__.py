@@ -1,0 +1,1 @@
+"""Rules about feet and what they stand on."""

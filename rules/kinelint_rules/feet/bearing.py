@@ -1,0 +1,122 @@
+"""How deep parts are in the ground, and which feet stand on nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.anatomy.body import capsule_ends
+from kinelint.anatomy.feet import WINDOW_S, scale_of
+from kinelint.anatomy.ground import depth_under
+from kinelint.anatomy.parts import side_of
+from kinelint.anatomy.plane import Plane
+from kinelint.anatomy.sole import soles
+from kinelint.anatomy.travel import travelled
+from kinelint.kinematics import rates
+from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.motion import Motion
+
+# A foot that carries is this still; another part this close to the ground may carry instead.
+_STILL_M_PER_S = 0.12
+_NEAR_M = 0.06
+# A foot further up than this is not meant to stand on the ground named.
+_FAR_M = 0.20
+# Heel and toes that are as deep as each other to within this are one flat sole.
+_LEVEL_M = 0.005
+_OF_FEET = ("foot", "toes")
+
+
+@dataclass(frozen=True, eq=False)
+class Depth:
+    """How deep a part is: ``depth_m`` ``(frames,)`` and the points ``(points, 3, frames)``.
+
+    Attributes:
+        part: of the body.
+        names: of the points.
+        depths_m: ``(points, frames)``; negative is above the ground.
+        points_m: ``(points, 3, frames)``, on the body's surface.
+    """
+
+    part: str
+    names: tuple[str, ...]
+    depths_m: Floats
+    points_m: Floats
+
+    @property
+    def depth_m(self) -> Floats:
+        """``(frames,)`` of the deepest point."""
+        return np.asarray(self.depths_m.max(axis=0))
+
+    def name_at(self, frame: int) -> str:
+        """The deepest point, or "sole" where both ends of a foot are equally deep."""
+        depths = dict(zip(self.names, self.depths_m[:, frame].tolist(), strict=True))
+        deepest = max(depths, key=lambda name: depths[name])
+        if "heel" not in depths:
+            return deepest
+        front = max(depth for name, depth in depths.items() if name != "heel")
+        return "sole" if abs(front - depths["heel"]) < _LEVEL_M else deepest
+
+
+def feet(motion: Motion, plane: Plane) -> Iterator[Depth]:
+    """The soles."""
+    for side, sole in motion.derive(soles).items():
+        points = np.stack(list(sole.points.values()))
+        depths = np.stack([depth_under(motion, plane, path) for path in points])
+        yield Depth(f"{side}_foot", tuple(sole.points), depths, points)
+
+
+def other_parts(motion: Motion, plane: Plane) -> Iterator[Depth]:
+    """Every other part: its capsules if the figure has a volume, else its joint."""
+    found: dict[str, list[Floats]] = {}
+    body = motion.figure.body
+    if body is not None and len(body.capsules):
+        for ends in motion.derive(capsule_ends):
+            for cap, part in enumerate(body.parts):
+                low = ends[cap] - np.array([[0.0], [body.capsules.radii_m[cap]], [0.0]])
+                found.setdefault(part, []).append(low)
+    else:
+        for part, joints in motion.figure.anatomy.joints.items():
+            found[part] = [motion.positions_m[joint] for joint in joints]
+    for part, paths in found.items():
+        if part.endswith(_OF_FEET) or not motion.has(part):
+            continue
+        depths = np.stack([depth_under(motion, plane, path) for path in paths])
+        yield Depth(part, ("",) * len(paths), depths, np.stack(paths))
+
+
+def hovering(motion: Motion, plane: Plane) -> dict[str, Floats]:
+    """Side to how high its foot hovers, ``(frames,)``: 0 unless it stands and carries alone.
+
+    A foot stands if it is still under its knee. It carries alone if neither the other foot nor
+    any other part is near the ground and no other foot stands lower.
+    """
+    heights = {depth.part: -depth.depth_m for depth in feet(motion, plane)}
+    if not heights:
+        return {}
+    free = np.ones(motion.frames, dtype=np.bool_)
+    for depth in other_parts(motion, plane):
+        if not depth.part.endswith("shank"):
+            free &= depth.depth_m < -_NEAR_M * scale_of(motion)
+    lowest = np.min(list(heights.values()), axis=0)
+    found = {}
+    for part, height in heights.items():
+        side = side_of(part)
+        carries = _stands(motion, side) & free & (height <= lowest + 0.02 * scale_of(motion))
+        carries &= height < _FAR_M * scale_of(motion)
+        found[side] = np.where(carries, np.maximum(height, 0.0), 0.0)
+    return found
+
+
+def _stands(motion: Motion, side: str) -> Bools:
+    sole = motion.derive(soles)[side]
+    speed = np.zeros(motion.frames)
+    for path in (sole.heel_m, sole.ball_m):
+        velocity = rates.windowed_velocity(travelled(motion, path), motion.sample_rate_hz, WINDOW_S)
+        speed = np.maximum(speed, np.linalg.norm(velocity, axis=0))
+    knees = motion.figure.anatomy.joints.get(f"{side}_shank")
+    upright = np.ones(motion.frames, dtype=np.bool_)
+    if knees:
+        upright = motion.positions_m[knees[0], 1] - sole.ball_m[1] > 0.25 * motion.figure.leg_m
+    return np.asarray((speed < _STILL_M_PER_S * scale_of(motion)) & upright)
