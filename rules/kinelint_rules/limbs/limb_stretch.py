@@ -42,6 +42,13 @@ class LimbStretchSettings(RuleSettings):
         why="Changes beyond 20 percent are seen even by viewers who attend to something else.",
         source=HARRISON,
     )
+    carried_percent: float = setting(
+        20.0,
+        gt=0,
+        why="A shoulder or hip that a rig moves on the trunk makes no limb longer; shoulder blades "
+        "do move. Beyond this the limb has come off.",
+        source=HARRISON + " (the bound for viewers who attend to something else)",
+    )
     detached_percent: float = setting(
         20.0,
         gt=0,
@@ -161,7 +168,9 @@ def _limit_percent(motion: Motion, settings: LimbStretchSettings, link: Link) ->
     names = {motion.clip.skeleton.names[joint] for joint in link.joints} | {link.part}
     if names & set(settings.stretchy):
         return settings.stretchy_percent
-    return settings.limit_percent if link.attached else settings.detached_percent
+    if not link.attached:
+        return settings.detached_percent
+    return settings.carried_percent if link.hub else settings.limit_percent
 
 
 def _finding(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.parts import DIGITS, FINGERS, PARTS, SIDES, side_of
+from kinelint.anatomy.parts import DIGITS, FINGERS, PARTS, SIDES, TRUNK, side_of
 from kinelint.clip import Clip
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion, world
@@ -49,7 +49,8 @@ def links(motion: Motion) -> Iterator[Link]:
         start = motion.figure.anatomy.joints[near][0]
         end = motion.figure.anatomy.joints[far][0]
         joints = _way(motion.clip.skeleton.parents.tolist(), start, end)
-        hub = near if near in ("pelvis", "thorax") or near.endswith("_hand") else ""
+        branches = near in ("pelvis", "thorax") or near.endswith("_hand")
+        hub = near if branches and far not in TRUNK else ""
         yield Link(far if hub else near, hub, joints or (start, end), bool(joints))
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from kinelint.anatomy.parts import mirrored
 from kinelint.kinematics import rotations
 from kinelint.kinematics.alignment import Alignment, align
 from kinelint.kinematics.arrays import Floats, Ints
@@ -28,7 +29,7 @@ class Seam:
         gap_deg: ``(m,)`` turn of each joint against its parent that is left over at the seam.
         gap_mm: ``(m,)`` distance of each joint that is left over at the seam.
         jump_mm_per_s: ``(m,)`` change of velocity at the seam beyond the largest that the joint
-            makes anywhere in the clip in the same time.
+            or its mirror makes anywhere in the clip in the same time.
         clear: ``(m, 3)`` where each joint would have to go in the last frame, metres.
     """
 
@@ -126,7 +127,24 @@ def _velocity_jump(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> 
     before = (points[..., -1] - at_times(points, rate, np.array([end - window]))[..., 0]) / window
     after = (at_times(points, rate, np.array([window]))[..., 0] - points[..., 0]) / window
     jump = after - rotations.rotate(turn, before[..., None])[..., 0]
+    # Many cycles start where a foot lands: its mirror lands in the middle of the clip.
+    largest = usual.max(axis=1, initial=0.0)
+    largest = np.maximum(largest, largest[_mirrors(motion, which)])
     # A loop that stops a frame short has one more step between the two windows.
     share = 1.0 if repeats else 1.0 + 1.0 / (rate * window)
-    beyond = np.linalg.norm(jump, axis=1) - share * usual.max(axis=1, initial=0.0)
+    beyond = np.linalg.norm(jump, axis=1) - share * largest
     return np.asarray(np.maximum(beyond, 0.0))
+
+
+def _mirrors(motion: Motion, which: Ints) -> Ints:
+    """``(m,)`` row of each joint's mirror; its own row where there is none."""
+    anatomy = motion.figure.anatomy
+    row_of = {int(joint): row for row, joint in enumerate(which)}
+    rows = np.arange(len(which))
+    for row, joint in enumerate(which.tolist()):
+        part = anatomy.part_of[joint]
+        place = anatomy.joints[part].index(joint)
+        others = anatomy.joints.get(mirrored(part), ())
+        if place < len(others) and others[place] in row_of:
+            rows[row] = row_of[others[place]]
+    return rows
