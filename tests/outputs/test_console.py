@@ -120,6 +120,27 @@ def test_notes_that_differ_in_their_numbers_are_said_once_with_their_range():
     assert "ground  the floor was estimated at -0.003 to 0.012 m (all 4 clips)" in text
 
 
+def test_what_holds_for_both_sides_is_said_once():
+    sides = tuple(
+        NotJudged(f"{side} hip: no frame is upright", (f"{side}_thigh",))
+        for side in ("left", "right")
+    )
+    clips = [
+        made.clip(f"Walk_{n}", RuleResult("joint-limit", Outcome.PASSED, not_judged=sides))
+        for n in range(5)
+    ]
+    text = render(made.report(*(made.asset(f"{one.name}.bvh", one) for one in clips)))
+    flat = " ".join(text.split())
+    assert "left and right hip: no frame is upright (left and right thigh) (all 5 clips)" in flat
+    assert "10 not judged" in flat
+
+
+def test_clips_of_one_name_are_counted_apart():
+    one = made.clip("Walk", made.unfit("loop-seam", "no loop"))
+    text = render(made.report(*(made.asset(f"{n}.bvh", one) for n in range(5))))
+    assert "no loop (all 5 clips)" in text
+
+
 def test_what_is_quiet_is_still_counted():
     quiet = render(made.full(), quiet=True)
     assert "Not judged" not in quiet

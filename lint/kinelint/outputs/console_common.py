@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kinelint.outputs.cells import cell_width, cut, padded, wrapped
@@ -15,35 +15,34 @@ from kinelint.report import ClipReport, Outcome, Report
 _MOST_ROWS = 12
 _MOST_NAMES = 3
 _NAME_CELLS = 24
-_NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?!\w)")
+# What remarks of one kind may differ in: numbers and sides.
+_VARIES = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?!\w)|\bleft\b|\bright\b")
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """A heading (a topic or a rule) and what is said under it, for example of one clip."""
+    """A heading (a topic or a rule) and what is said under it."""
 
     heading: str
     text: str
 
     @property
     def kind(self) -> tuple[str, str]:
-        """Equal for remarks that differ in their numbers only."""
-        return self.heading, _NUMBER.sub("#", self.text)
+        """Equal for remarks that differ in their numbers and sides only."""
+        return self.heading, _VARIES.sub("#", self.text)
 
 
 @dataclass
 class Table:
-    """Remarks of one kind, with the names of the clips that they are about."""
+    """Remarks by kind: the texts, and the clips they are about, by number, with their names."""
 
-    rows: dict[tuple[str, str], list[tuple[str, str]]] = field(default_factory=dict)
+    texts: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    clips: dict[tuple[str, str], dict[int, str]] = field(default_factory=dict)
 
-    def add(self, remark: Remark, name: str) -> None:
+    def add(self, remark: Remark, number: int, name: str) -> None:
         """One more remark."""
-        self.rows.setdefault(remark.kind, []).append((name, remark.text))
-
-    def alone(self, remark: Remark) -> bool:
-        """Whether no other clip has a remark of this kind."""
-        return len(self.rows.get(remark.kind, ())) == 1
+        self.texts.setdefault(remark.kind, []).append(remark.text)
+        self.clips.setdefault(remark.kind, {})[number] = name
 
 
 @dataclass(frozen=True)
@@ -60,35 +59,45 @@ class Common:
     def of(cls, report: Report) -> Common:
         """Gathered from a report."""
         noted, unjudged = Table(), Table()
-        in_blocks: set[tuple[str, str]] = set()
+        # What is about no clip has a negative number: the run, then the assets.
         for note in report.notes:
-            noted.add(Remark(prose(note.topic), prose(note.text)), "the run")
-        for asset in report.assets:
+            noted.add(Remark(prose(note.topic), prose(note.text)), -1, "the run")
+        for number, asset in enumerate(report.assets, start=2):
             for note in asset.notes:
-                noted.add(Remark(prose(note.topic), prose(note.text)), prose(asset.path))
+                noted.add(Remark(prose(note.topic), prose(note.text)), -number, prose(asset.path))
         clips = [clip for asset in report.assets for clip in asset.clips]
-        for clip in clips:
+        for number, clip in enumerate(clips):
             for table, remarks in ((noted, notes_of(clip)), (unjudged, unjudged_of(clip))):
                 for remark in remarks:
-                    table.add(remark, prose(clip.name))
-        for clip in clips:
-            if any(result.findings for result in clip.results):
-                in_blocks |= {one.kind for one in notes_of(clip) if noted.alone(one)}
-                in_blocks |= {one.kind for one in unjudged_of(clip) if unjudged.alone(one)}
-        total = sum(map(len, unjudged.rows.values()))
-        return cls(noted, unjudged, frozenset(in_blocks), len(clips), total)
+                    table.add(remark, number, prose(clip.name))
+        with_findings = {
+            number for number, clip in enumerate(clips) if any(one.findings for one in clip.results)
+        }
+        alone = frozenset(
+            kind
+            for table in (noted, unjudged)
+            for kind, numbers in table.clips.items()
+            if len(numbers) == 1 and with_findings.issuperset(numbers)
+        )
+        total = sum(map(len, unjudged.texts.values()))
+        return cls(noted, unjudged, alone, len(clips), total)
 
     def of_clip(self, clip: ClipReport, ink: Ink, width: int) -> Iterator[str]:
         """What holds for this clip and no other."""
-        noted = [one.text for one in notes_of(clip) if one.kind in self.in_blocks]
-        unjudged = [
-            f"{one.heading}: {one.text}" for one in unjudged_of(clip) if one.kind in self.in_blocks
-        ]
+        noted = [text for _, text in self._own(notes_of(clip))]
+        unjudged = [f"{rule}: {reason}" for rule, reason in self._own(unjudged_of(clip))]
         for word, said in (("noted", noted), ("not judged", unjudged)):
             start = f"  {padded(word, 12)}"
             for text in said:
                 yield from map(ink.faint, wrapped(text, width, first=start, rest=" " * 14))
                 start = " " * 14
+
+    def _own(self, remarks: list[Remark]) -> list[tuple[str, str]]:
+        by_kind: dict[tuple[str, str], list[str]] = {}
+        for one in remarks:
+            if one.kind in self.in_blocks:
+                by_kind.setdefault(one.kind, []).append(one.text)
+        return [(heading, _merged(texts)) for (heading, _), texts in by_kind.items()]
 
     def lines(self, ink: Ink, width: int) -> Iterator[str]:
         """The sections at the end, on what several clips have in common."""
@@ -96,27 +105,27 @@ class Common:
         yield from self._section("Not judged", self.unjudged, ink, width)
 
     def _section(self, title: str, table: Table, ink: Ink, width: int) -> Iterator[str]:
-        rows = [row for row in table.rows.items() if row[0] not in self.in_blocks]
-        if not rows:
+        kinds = [kind for kind in table.texts if kind not in self.in_blocks]
+        if not kinds:
             return
-        rows.sort(key=lambda row: (-len(row[1]), row[0]))
-        shown, hidden = rows[:_MOST_ROWS], rows[_MOST_ROWS:]
+        kinds.sort(key=lambda kind: (-len(table.clips[kind]), kind))
+        shown, hidden = kinds[:_MOST_ROWS], kinds[_MOST_ROWS:]
         yield ""
         yield ink.strong(title)
-        cells = min(max(cell_width(heading) for (heading, _), _ in shown), width // 4)
-        for (heading, _), said in shown:
-            text = f"{_merged([one for _, one in said])} ({self._names([n for n, _ in said])})"
-            first = f"  {padded(heading, cells)}  "
+        cells = min(max(cell_width(heading) for heading, _ in shown), width // 4)
+        for kind in shown:
+            text = f"{_merged(table.texts[kind])} ({self._names(table.clips[kind])})"
+            first = f"  {padded(kind[0], cells)}  "
             yield from wrapped(text, width, first=first, rest=" " * (cells + 4))
         if hidden:
-            times = sum(len(said) for _, said in hidden)
+            times = sum(len(table.texts[kind]) for kind in hidden)
             more = f"  and {counted(len(hidden), 'other reason')}, in {times:,} places"
             yield cut(more, width)
 
-    def _names(self, names: Sequence[str]) -> str:
-        if len(names) <= _MOST_NAMES:
-            return ", ".join(cut(name or "no name", _NAME_CELLS) for name in names)
-        return f"all {len(names):,} clips" if len(names) == self.clips else f"{len(names):,} clips"
+    def _names(self, clips: Mapping[int, str]) -> str:
+        if len(clips) <= _MOST_NAMES:
+            return ", ".join(cut(name or "no name", _NAME_CELLS) for name in clips.values())
+        return f"all {len(clips):,} clips" if len(clips) == self.clips else f"{len(clips):,} clips"
 
 
 def notes_of(clip: ClipReport) -> list[Remark]:
@@ -138,12 +147,16 @@ def unjudged_of(clip: ClipReport) -> list[Remark]:
 
 
 def _merged(texts: Sequence[str]) -> str:
-    """One text for several that differ in their numbers: "0.2 to 0.4 m"."""
-    columns = list(zip(*(_NUMBER.findall(text) for text in texts), strict=True))
+    """One text for several of a kind: "the left and right hip", "0.2 to 0.4 m"."""
+    columns = list(zip(*(_VARIES.findall(text) for text in texts), strict=True))
     said = iter([_range(column) for column in columns])
-    return _NUMBER.sub(lambda _: next(said), texts[0])
+    return _VARIES.sub(lambda _: next(said), texts[0])
 
 
-def _range(numbers: Sequence[str]) -> str:
+def _range(values: Sequence[str]) -> str:
+    sides = sorted({one for one in values if one in ("left", "right")})
+    numbers = [one for one in values if one not in sides]
+    if not numbers:
+        return " and ".join(sides)
     low, high = min(numbers, key=float), max(numbers, key=float)
-    return low if low == high else f"{low} to {high}"
+    return " and ".join([*sides, low if low == high else f"{low} to {high}"])

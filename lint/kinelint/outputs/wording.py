@@ -21,6 +21,8 @@ def plain(text: str) -> str:
     Blanks of every kind become one space; control characters are shown by their pictures
     (U+2400 on), so that a hostile name can be seen and not obeyed.
     """
+    if text.isprintable():
+        return text
     return "".join(_shown(character) for character in text)
 
 
