@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from kinelint.anatomy import segment_axes as seg
-from kinelint.anatomy.hinge_angles import learnt_axis, segment_frame
+from kinelint.anatomy.hinge_angles import learnt_axis, segment_frame, zero_lacks
 from kinelint.anatomy.readings import Angle, Untold
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
@@ -51,8 +51,7 @@ def _shoulder(motion: Motion, side: str) -> Iterator[Angle | Untold]:
         return
     thorax = segment_frame(motion, "thorax")
     if thorax is None:
-        reason = "no anatomical zero: no clip of this skeleton stands upright with its feet planted"
-        yield Untold(joint, part, reason)
+        yield Untold(joint, part, zero_lacks(motion, "thorax"))
         return
     x, y, z = _right_sided(side, rotations.unrotate(thorax, arm))
     elevation = np.arctan2(np.hypot(x, z), -y)

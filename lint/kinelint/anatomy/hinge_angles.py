@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy import segment_axes as seg
-from kinelint.anatomy.zero import bends_of, frame_above, hinge_lines
+from kinelint.anatomy.parts import label
+from kinelint.anatomy.zero import NOBODY_STANDS, bends_of, frame_above, hinge_lines
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
 from kinelint.kinematics.hinge import bend, bend_about
@@ -87,3 +88,14 @@ def segment_frame(motion: Motion, segment: str) -> Floats | None:
     if zero is None or joint is None or segment not in zero.axes:
         return None
     return rotations.multiply(motion.orientations[joint], zero.axes[segment])
+
+
+def zero_lacks(motion: Motion, *segments: str) -> str:
+    """Why there is no anatomical zero for one of `segments`."""
+    zero = motion.figure.zero
+    for segment in segments:
+        if seg.segment_joint(motion, segment) is None:
+            return f"no joint of this skeleton was recognised as the {label(segment)}"
+        if zero is not None and segment in zero.missing:
+            return f"no anatomical zero: {zero.missing[segment]}"
+    return f"no anatomical zero: {NOBODY_STANDS}"

@@ -12,7 +12,7 @@ import numpy as np
 
 from kinelint.anatomy import arm_angles
 from kinelint.anatomy import segment_axes as seg
-from kinelint.anatomy.hinge_angles import flexion, segment_frame
+from kinelint.anatomy.hinge_angles import flexion, segment_frame, zero_lacks
 from kinelint.anatomy.parts import FINGERS, SIDES
 from kinelint.anatomy.readings import Angle, Untold
 from kinelint.kinematics import rotations
@@ -50,20 +50,36 @@ def angles_of(motion: Motion) -> JointAngles:
 
 def _hinges(motion: Motion) -> Iterator[Angle | Untold]:
     for side in SIDES:
-        named = {f"{side}_shank": "knee", f"{side}_forearm": "elbow"}
-        for finger in FINGERS:
-            for number, name in (THUMB if finger == "thumb" else KNUCKLES).items():
-                named[f"{side}_{finger}_{number}"] = f"{finger} {name}"
-        for hinge, name in named.items():
-            joint = f"{side} {name}"
+        yield from _hinge(motion, f"{side}_shank", f"{side} knee")
+        yield from _hinge(motion, f"{side}_forearm", f"{side} elbow")
+        yield from _fingers(motion, side)
+
+
+def _hinge(motion: Motion, hinge: str, joint: str) -> Iterator[Angle | Untold]:
+    bent = flexion(motion, hinge)
+    if bent is not None:
+        yield Angle(joint, "flexion", hinge, np.degrees(bent.radians))
+        if not bent.signed:
+            reason = "it bends too little to tell which way is forward: only flexion is judged"
+            yield Untold(joint, hinge, reason)
+    elif motion.has(hinge):
+        yield Untold(joint, hinge, "a joint above or below it is missing")
+
+
+def _fingers(motion: Motion, side: str) -> Iterator[Angle | Untold]:
+    endless = []
+    for finger in FINGERS:
+        for number, name in (THUMB if finger == "thumb" else KNUCKLES).items():
+            hinge = f"{side}_{finger}_{number}"
             bent = flexion(motion, hinge)
             if bent is not None:
+                joint = f"{side} {finger} {name}"
                 yield Angle(joint, "flexion", hinge, np.degrees(bent.radians))
-            if bent is None and hinge in motion.figure.anatomy.joints:
-                yield Untold(joint, hinge, "a joint above or below it is missing")
-            elif bent is not None and not bent.signed and name == "elbow":
-                reason = "it bends too little to tell which way is forward: only flexion is judged"
-                yield Untold(joint, hinge, reason)
+            elif motion.has(hinge):
+                endless.append(hinge)
+    if endless:
+        reason = f"nothing marks the far end of {len(endless)} finger segments"
+        yield Untold(f"{side} fingers", endless[0], reason)
 
 
 def _trunk(motion: Motion) -> Iterator[Angle | Untold]:
@@ -118,14 +134,3 @@ def _ankle(motion: Motion, side: str) -> Iterator[Angle | Untold]:
     if toes is not None:
         bent = np.degrees(zxy(rotations.multiply(rotations.conjugate(foot), toes)))
         yield Angle(f"{side} ball of the foot", "extension", f"{side}_toes", bent[0])
-
-
-def zero_lacks(motion: Motion, *segments: str) -> str:
-    """Why there is no anatomical zero for one of `segments`."""
-    zero = motion.figure.zero
-    for segment in segments:
-        if seg.segment_joint(motion, segment) is None:
-            return f"no joint of this skeleton was recognised as the {segment.replace('_', ' ')}"
-        if zero is not None and segment in zero.missing:
-            return f"no anatomical zero: {zero.missing[segment]}"
-    return "no anatomical zero: no clip of this skeleton stands upright with its feet planted"

@@ -33,6 +33,7 @@ from kinelint.motion import Motion
 LEAST_SECONDS = 0.1
 # The mean of frames that differ by more than this (root mean square) is no zero either.
 MOST_SPREAD_DEG = 25.0
+NOBODY_STANDS = "no clip of this skeleton stands upright with its feet planted for long enough"
 HANGING_ARM_RAD = float(np.radians(25.0))
 # The hinges whose axis is learnt from how they bend, by the part that starts there.
 HINGES = (
@@ -151,7 +152,8 @@ def settle_zero(samples: Sequence[ZeroSample]) -> Zero | None:
                 from_stride |= kind == "stride"
                 missing.pop(segment, None)
                 break
-            missing.setdefault(segment, reason)
+            if turns is not None or segment not in missing:
+                missing[segment] = reason
     hinges = {name: _axis_over(samples, name) for name in _hinges_of(samples)}
     known = {name: axis for name, axis in hinges.items() if axis is not None}
     return Zero(axes, known, from_stride, missing) if axes or known else None
@@ -175,7 +177,7 @@ def _summed(several: Iterable[Turns | None]) -> Turns | None:
 
 def _reason_against(turns: Turns | None) -> str:
     if turns is None or turns.seconds < LEAST_SECONDS:
-        return "no clip of this skeleton stands upright with its feet planted for long enough"
+        return NOBODY_STANDS
     if turns.spread_deg > MOST_SPREAD_DEG:
         return f"it turns too much while the figure stands (by {turns.spread_deg:.0f} deg)"
     return ""

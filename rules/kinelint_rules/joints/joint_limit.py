@@ -9,6 +9,7 @@ import numpy as np
 
 from kinelint.anatomy.joint_angles_of import angles_of
 from kinelint.anatomy.parts import label
+from kinelint.anatomy.proportions import built_like_a_person
 from kinelint.anatomy.readings import Angle
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
@@ -92,6 +93,9 @@ class JointLimit(Rule[JointLimitSettings]):
     The trunk is thorax against pelvis, so the sum over its joints. The shoulder is the whole
     complex, upper arm against thorax, however the rig shares it out. The plane and the turn of a
     shoulder are judged only where they mean something: away from the side and from overhead.
+
+    A figure that is not built like a person (arms, legs and trunk out of proportion) is held to
+    people's ranges loosely: its findings are graded a step lower.
 
     The limits screen animation. They are no medical reference, and no safe range for a performer:
     never ask a person to reach them.
@@ -193,10 +197,10 @@ class Judged:
 
     @property
     def mostly_beyond(self) -> bool:
-        """Whether it says more of the zero than of the joint."""
+        """Whether it says more of the zero, or of how the rig is built, than of the joint."""
         over = self.values > self.limit_deg
-        of_zero = self.range.basis == "zero" and len(over) > 1
-        return of_zero and float(np.mean(over)) > MOST_OF_CLIP
+        of_shape = self.range.basis == "zero" or self.range.tolerant
+        return of_shape and len(over) > 1 and float(np.mean(over)) > MOST_OF_CLIP
 
     def worst(self, span: FrameSpan) -> int:
         """The frame of the span in which it is furthest."""
@@ -255,13 +259,15 @@ def _judge(
         for span in spans(one.values > one.limit_deg - settings.hysteresis_deg):
             inside = slice(span.first, span.last + 1)
             beyond[inside] |= over[inside].sum() >= least
+    person = motion.derive(built_like_a_person)
     for span in spans(beyond):
         past = [one for one in of_joint if one.past(span) > 0]
-        past.sort(key=lambda one: (-_level(settings, one, span).rank, -one.past(span)))
-        yield _finding(settings, past, span)
+        graded = [(_level(settings, one, span, person), one) for one in past]
+        graded.sort(key=lambda pair: (-pair[0].rank, -pair[1].past(span)))
+        yield _finding([one for _, one in graded], span, graded[0][0])
 
 
-def _finding(settings: JointLimitSettings, past: list[Judged], span: FrameSpan) -> Finding:
+def _finding(past: list[Judged], span: FrameSpan, level: Level) -> Finding:
     first = past[0]
     also = "".join(f"; also {one.said(span)}" for one in past[1:])
     worst, moved = first.worst(span), label(first.angle.part)
@@ -275,17 +281,17 @@ def _finding(settings: JointLimitSettings, past: list[Judged], span: FrameSpan) 
         unit="deg",
         worst_frame=worst,
         remedy=f"Turn the {moved} back by {by_deg:.0f}° or more at the worst frame.",
-        level=_level(settings, first, span),
+        level=level,
         detail=first.range.words,
         trace=_trace(first, span),
     )
 
 
-def _level(settings: JointLimitSettings, one: Judged, span: FrameSpan) -> Level:
+def _level(settings: JointLimitSettings, one: Judged, span: FrameSpan, person: bool) -> Level:
     wrong_way = one.range.words == "hyperextended"
     bound = settings.hyperextension_error_deg if wrong_way else settings.error_past_deg
     far = one.past(span) >= bound
-    if one.range.tolerant:
+    if one.range.tolerant or not person:
         return Level.WARNING if far else Level.NOTE
     return Level.ERROR if far else Level.WARNING
 
@@ -293,12 +299,12 @@ def _level(settings: JointLimitSettings, one: Judged, span: FrameSpan) -> Level:
 def _about_the_zero(motion: Motion, doubtful: list[Judged]) -> Finding:
     said = ", ".join(f"{one.angle.joint} {one.range.words}" for one in doubtful)
     return Finding(
-        f"past the limits in most of the clip, so the anatomical zero may be wrong: {said}",
+        f"past the limits in most of the clip: {said}; zero or rig may be wrong",
         FrameSpan(0, motion.frames - 1),
         tuple(dict.fromkeys(one.angle.part for one in doubtful)),
         unit="deg",
         remedy="If these joints look right, add a clip of this skeleton that stands upright with "
-        "its feet flat, so that the zero can be learnt.",
+        "its feet flat, so that the anatomical zero can be learnt.",
         level=Level.NOTE,
         detail="zero",
     )
