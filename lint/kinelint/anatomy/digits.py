@@ -76,7 +76,8 @@ def _finger_named(draft: Draft, chain: list[int]) -> str:
 def _by_shape(draft: Draft, wrist: int, chains: list[list[int]]) -> dict[int, str]:
     """The thumb parts from the others nearest the wrist; the rest follow in a row from it."""
     p = draft.tree.rest
-    bases = np.array([p[chain[min(1, len(chain) - 1)]] - p[wrist] for chain in chains])
+    # Three phalanges from the end is the knuckle, whatever stands before it.
+    bases = np.array([p[chain[max(len(chain) - 3, 0)]] - p[wrist] for chain in chains])
     ends = np.array([p[_last(draft, chain)] - p[wrist] for chain in chains])
     ahead = ends.mean(axis=0)
     along = ends @ ahead / np.linalg.norm(ahead)
@@ -111,6 +112,9 @@ def _without_connectors(draft: Draft, chain: list[int]) -> list[int]:
         mine = draft.readings[joint]
         after = draft.readings[chain[i + 1]] if i + 1 < len(chain) else None
         if after and mine.words and (mine.words, mine.number) == (after.words, after.number):
+            continue
+        still = draft.tree.has_motion and not draft.tree.turns[joint]
+        if i == 0 and len(chain) > 3 and still and not mine.kinds:
             continue
         kept.append(joint)
     return kept

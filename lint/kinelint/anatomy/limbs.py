@@ -12,9 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-import numpy as np
-
-from kinelint.anatomy.tree import Tree, cosine
+from kinelint.anatomy.tree import Tree
 from kinelint.anatomy.words import Reading
 
 LEG = ("thigh", "shank", "foot")
@@ -158,19 +156,12 @@ def _between(tree: Tree, line: list[int], i: int, j: int) -> float:
     for k in (*range(i + 1, j), *range(j + 1, len(line) - 1)):
         if not tree.skeleton.tips[line[k]] and tree.lengths[line[k]] > 0:
             cost -= 0.9 if tree.turns[line[k]] else 0.2
-            cost -= 0.0 if _straight(tree, *line[k - 1 : k + 2]) else 1.5
+            cost -= 0.0 if tree.straight[line[k + 1]] else 1.5
     # A joint in the same place as the one before it, further down, is the one that carries on.
     for k in (i, j, len(line) - 1):
         if k + 1 < len(line) and tree.lengths[line[k + 1]] <= 1e-6 * tree.reach[line[0]]:
             cost -= 0.3
     return cost
-
-
-def _straight(tree: Tree, before: int, joint: int, after: int) -> bool:
-    """Whether a joint lies on the line between its neighbours, as a twist joint does."""
-    p = tree.poses
-    bent = np.median(cosine(p[joint] - p[before], p[after] - p[joint]))
-    return bool(bent > 0.97 or tree.lengths[after] == 0)
 
 
 def _beyond(tree: Tree, distal: int, length: float) -> float:

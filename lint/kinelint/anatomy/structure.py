@@ -34,16 +34,31 @@ def find_plan(tree: Tree, readings: Sequence[Reading]) -> Plan | None:
     legs = find_pairs(tree, readings, LEG)[:40]
     arms = find_pairs(tree, readings, ARM)[:40]
     largest = max((pair.length for pair in legs + arms), default=0.0)
-    best: Plan | None = None
+    ends = {id(pair): _end_score(tree, pair, True) for pair in legs}
+    ends |= {id(pair): _end_score(tree, pair, False) for pair in arms}
+    scored = []
     for leg in legs:
         for arm in arms:
-            plan = _plan(tree, leg, arm, largest)
-            if plan is not None and (best is None or plan.score > best.score):
-                best = plan
+            score = _score(tree, leg, arm, largest)
+            if score is not None:
+                scored.append((score + ends[id(leg)] + ends[id(arm)], leg, arm))
+    return _best(tree, sorted(scored, key=lambda one: -one[0]))
+
+
+def _best(tree: Tree, scored: Sequence[tuple[float, Pair, Pair]]) -> Plan | None:
+    """The best once the costly question has been asked, which can only lower a score."""
+    best: Plan | None = None
+    for score, legs, arms in scored:
+        if best is not None and score <= best.score:
+            break
+        score += _opposed(tree, legs, arms)
+        if best is None or score > best.score:
+            best = Plan(legs, arms, score, 1 / (1 + math.exp(-(score + 5.0))))
     return best
 
 
-def _plan(tree: Tree, legs: Pair, arms: Pair, largest: float) -> Plan | None:
+def _score(tree: Tree, legs: Pair, arms: Pair, largest: float) -> float | None:
+    """How like a body two pairs are; None if they cannot belong to one."""
     if legs.hub == arms.hub or legs.joints() & arms.joints():
         return None
     meeting = tree.meeting(legs.hub, arms.hub)
@@ -56,8 +71,7 @@ def _plan(tree: Tree, legs: Pair, arms: Pair, largest: float) -> Plan | None:
     score = legs.score + arms.score
     shape = odds(ratio, *_LEG_TO_ARM) + odds(math.log(trunk / legs.length), *_TRUNK_TO_LEG)
     score += shape + 2.0 * math.log((legs.length + arms.length) / (2 * largest))
-    score += _upright(tree, legs, arms, meeting)
-    return Plan(legs, arms, score, 1 / (1 + math.exp(-(score + 5.0))))
+    return score + _upright(tree, legs, arms, meeting)
 
 
 def _inside(tree: Tree, pair: Pair, joint: int) -> bool:
@@ -70,9 +84,14 @@ def _upright(tree: Tree, legs: Pair, arms: Pair, meeting: int) -> float:
     score = 1.5 if len(tree.down(meeting, legs.hub)) <= 2 else 0.0
     score += 1.2 if _third_chain(tree, arms, legs.hub) else 0.0
     score -= 0.8 if _third_chain(tree, legs, arms.hub) else 0.0
-    for pair, sign in ((arms, 0.5), (legs, -0.5)):
-        score += sign if all(_branches(tree, limb.joints[2]) for limb in (pair.a, pair.b)) else 0.0
-    return score + _feet(tree, legs, True) - _feet(tree, arms, False) + _opposed(tree, legs, arms)
+    return score
+
+
+def _end_score(tree: Tree, pair: Pair, as_legs: bool) -> float:
+    """What stands at the ends of a pair: hands divide into fingers, feet stand across."""
+    divided = all(_branches(tree, limb.joints[2]) for limb in (pair.a, pair.b))
+    feet = _feet(tree, pair, wanted=as_legs)
+    return feet - 0.5 * divided if as_legs else 0.5 * divided - feet
 
 
 def _opposed(tree: Tree, legs: Pair, arms: Pair) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -62,9 +62,10 @@ class Tree:
     poses: Floats
     turns: Bools
     has_motion: bool
+    _apart: dict[tuple[int, int], float] = field(default_factory=dict, repr=False)
 
     @staticmethod
-    def of(skeleton: Skeleton, clip: Clip | None = None, poses: int = 60) -> Tree:
+    def of(skeleton: Skeleton, clip: Clip | None = None, poses: int = 32) -> Tree:
         """From a skeleton, and up to `poses` frames of a clip, spread evenly."""
         rest = rest_positions(skeleton)
         if clip is None or clip.frames < 2:
@@ -106,34 +107,56 @@ class Tree:
                 reach[parent] = max(reach[parent], reach[joint] + self.lengths[joint])
         return reach
 
-    def ancestors(self, joint: int) -> list[int]:
+    @cached_property
+    def _ancestors(self) -> tuple[tuple[int, ...], ...]:
+        lines: list[tuple[int, ...]] = []
+        for joint, parent in enumerate(self.skeleton.parents.tolist()):
+            lines.append((joint, *(lines[parent] if parent >= 0 else ())))
+        return tuple(lines)
+
+    @cached_property
+    def _from_root(self) -> list[float]:
+        ways: list[float] = []
+        for joint, parent in enumerate(self.skeleton.parents.tolist()):
+            ways.append(float(self.lengths[joint]) + (ways[parent] if parent >= 0 else 0.0))
+        return ways
+
+    @cached_property
+    def straight(self) -> Bools:
+        """``(joints,)`` whether the way from the grandparent to a joint goes on in one line."""
+        parents = self.skeleton.parents
+        step = self.poses - self.poses[np.maximum(parents, 0)]
+        before = step[np.maximum(parents, 0)]
+        dots = np.sum(step * before, axis=1)
+        sizes = np.linalg.norm(step, axis=1) * np.linalg.norm(before, axis=1)
+        return np.asarray(np.median(dots - 0.97 * sizes, axis=1) >= 0)
+
+    def ancestors(self, joint: int) -> tuple[int, ...]:
         """The joint, its parent, and so on to the root."""
-        line = []
-        while joint >= 0:
-            line.append(joint)
-            joint = int(self.skeleton.parents[joint])
-        return line
+        return self._ancestors[joint]
 
     def meeting(self, *joints: int) -> int:
         """The nearest common ancestor; -1 if the joints hang from different roots."""
-        common = self.ancestors(joints[0])
-        for joint in joints[1:]:
-            line = set(self.ancestors(joint))
-            common = [one for one in common if one in line]
-        return common[0] if common else -1
+        lines = [set(self.ancestors(joint)) for joint in joints[1:]]
+        common = (one for one in self.ancestors(joints[0]) if all(one in line for line in lines))
+        return next(common, -1)
 
     def down(self, top: int, bottom: int) -> list[int]:
         """From `top` to its descendant `bottom`, both included; empty if it is none."""
         line = self.ancestors(bottom)
-        return line[: line.index(top) + 1][::-1] if top in line else []
+        return list(line[: line.index(top) + 1][::-1]) if top in line else []
 
     def way(self, top: int, bottom: int) -> float:
         """Length of the way down from `top` to its descendant `bottom`."""
-        return float(sum(self.lengths[joint] for joint in self.down(top, bottom)[1:]))
+        return self._from_root[bottom] - self._from_root[top]
 
     def apart(self, a: int, b: int) -> float:
         """Median distance of two joints over the poses."""
-        return float(np.median(np.linalg.norm(self.poses[a] - self.poses[b], axis=0)))
+        known = self._apart.get((a, b))
+        if known is None:
+            known = float(np.median(np.linalg.norm(self.poses[a] - self.poses[b], axis=0)))
+            self._apart[a, b] = known
+        return known
 
 
 def cosine(a: Floats, b: Floats) -> Floats:
