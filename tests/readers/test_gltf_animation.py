@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import CubicHermiteSpline
+from scipy.spatial.transform import Rotation, Slerp
+
 from kinelint.clip import Asset
 from kinelint.kinematics import rotations
 from kinelint.readers.gltf import READER
 from kinelint.readers.options import ReadOptions
-from scipy.interpolate import CubicHermiteSpline
-from scipy.spatial.transform import Rotation, Slerp
-
 from readers.gltf_maker import GltfMaker
 
 TIMES = np.arange(7) / 30
@@ -121,7 +121,7 @@ def test_constant_channels_at_rest_do_not_count_as_translated_or_scaled(tmp_path
     maker = GltfMaker()
     root, arm, hand = maker.chain("deckhand", "arm", "hand", step=0.3)
     still = np.tile([0.0, 0.3, 0.0], (7, 1))
-    moved = still + [0.0, 0.1, 0.0]
+    moved = np.add(still, [0.0, 0.1, 0.0])
     ones = np.full((7, 3), 0.999999)
     maker.animation(
         "stand",

@@ -6,11 +6,11 @@ import struct
 
 import numpy as np
 import pytest
+
 from kinelint.errors import AssetError
 from kinelint.kinematics import rotations
 from kinelint.readers.gltf import READER
 from kinelint.readers.options import ReadOptions
-
 from readers.gltf_maker import GltfMaker
 
 TIMES = np.arange(4) / 30

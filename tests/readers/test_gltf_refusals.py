@@ -5,10 +5,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from kinelint.errors import AssetError
 from kinelint.readers.gltf import READER
 from kinelint.readers.options import ReadOptions
-
 from readers.gltf_maker import GltfMaker
 
 TIMES = np.arange(4) / 30

@@ -1,11 +1,12 @@
-"""Interpolation against the glTF 2.0 specification, appendix C, and SciPy; and the choice of rate."""
+"""Interpolation against glTF 2.0, appendix C, and SciPy; and the choice of rate."""
 
 import numpy as np
 import pytest
-from kinelint.kinematics import rotations
-from kinelint.readers import sampling
 from scipy.interpolate import CubicHermiteSpline
 from scipy.spatial.transform import Rotation, Slerp
+
+from kinelint.kinematics import rotations
+from kinelint.readers import sampling
 
 
 def sample(function, keys, times, *values):

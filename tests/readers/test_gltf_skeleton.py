@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 import trimesh
+from scipy.spatial.transform import Rotation
+
 from kinelint.motion import world
 from kinelint.readers.gltf import READER
 from kinelint.readers.gltf_nodes import decompose
 from kinelint.readers.options import ReadOptions
-from scipy.spatial.transform import Rotation
-
 from readers.gltf_maker import GltfMaker
 
 TIMES = np.arange(7) / 30

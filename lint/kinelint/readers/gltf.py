@@ -90,8 +90,7 @@ def _clips(
     expressions = gltf_vrm.expressions(document)
     maker = ClipMaker(document, accessors, nodes, rig, expressions, container.media, options)
     moving = [one for one in animations if one.channels]
-    named = zip(moving, _distinct(moving, notes), strict=True)
-    return tuple(maker.make(animation, name) for animation, name in named)
+    return maker.make(moving, list(_distinct(moving, notes)))
 
 
 def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:

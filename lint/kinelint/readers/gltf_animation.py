@@ -44,15 +44,23 @@ class ClipMaker:
     _times: dict[int, Floats] = field(default_factory=dict)
     _joint_frames: int = 0
 
-    def make(self, animation: Animation, name: str) -> Clip:
-        """One animation, sampled.
+    def make(self, animations: list[Animation], names: list[str]) -> tuple[Clip, ...]:
+        """A clip of each.
 
         Raises:
             AssetError: key times that do not rise, values that do not match them, too many frames.
         """
-        keys = np.unique(np.concatenate([self._keys(one) for one in _per_input(animation)]))
-        plan = sampling.plan(keys, self.options.sample_rate_hz)
-        self._check(plan, animation.index)
+        keys = [
+            np.unique(np.concatenate([self._keys(channel) for channel in _per_input(one)]))
+            for one in animations
+        ]
+        plans = [sampling.plan(one, self.options.sample_rate_hz) for one in keys]
+        # All plans are checked before the first frame is made.
+        for animation, plan in zip(animations, plans, strict=True):
+            self._check(plan, animation.index)
+        return tuple(map(self._clip, animations, names, keys, plans))
+
+    def _clip(self, animation: Animation, name: str, keys: Floats, plan: sampling.Plan) -> Clip:
         at = {
             one.keys: sampling.lookup(self._times[one.keys], plan.times_s, plan.tolerance_s)
             for one in _per_input(animation)
