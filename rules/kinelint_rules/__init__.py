@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from kinelint.rule import Rule
-from kinelint_rules.joints.joint_limit import JointLimit
+from kinelint_rules.contact.penetration import Penetration
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
+from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 
@@ -17,4 +18,5 @@ RULES: tuple[type[Rule[Any]], ...] = (
     JointLimit,
     LimbStretch,
     LoopSeam,
+    Penetration,
 )

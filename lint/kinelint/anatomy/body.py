@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from kinelint.motion import Motion
 
 GIRTH_RATIO = 0.85
+# Biacromial breadth by stature: the smallest of 6,068 people is .82 of the mean (ANSUR II).
+_NARROW = 0.8
 _EXPECTED = (
     "pelvis",
     "head",
@@ -42,6 +44,7 @@ class Body:
             one that moves more freely comes first.
         allowed_m: ``(pairs,)`` depth that the two have at rest already.
         radii_from: part to where its radius comes from: "girth", "skin" or "policy".
+        doubts: part to why its volume is a guess: the skeleton's proportions are not a person's.
         missing: why there is no volume, or parts that have none; empty if all is well.
     """
 
@@ -50,6 +53,7 @@ class Body:
     pairs: Ints
     allowed_m: Floats
     radii_from: dict[str, str] = field(default_factory=dict)
+    doubts: Mapping[str, str] = field(default_factory=dict)
     missing: str = ""
 
     def pair_parts(self, pair: int) -> tuple[str, str]:
@@ -126,7 +130,7 @@ def _stature(figure: Figure) -> float | None:
 
 def _empty(why: str) -> Body:
     none = Capsules(np.empty((0, 2), np.intp), np.empty((0, 2, 3)), np.empty(0))
-    return Body(none, (), np.empty((0, 2), np.intp), np.empty(0), {}, why)
+    return Body(none, (), np.empty((0, 2), np.intp), np.empty(0), missing=why)
 
 
 def _assembled(made: Sequence[Bone], build: Build) -> Body:
@@ -139,8 +143,25 @@ def _assembled(made: Sequence[Bone], build: Build) -> Body:
     radii_from = {part: build.origin(part) for part in parts}
     pairs = np.array(_pairs(parts), dtype=np.intp).reshape(-1, 2)
     return Body(
-        capsules, parts, pairs, _allowed(capsules, pairs, build), radii_from, _missing(parts)
+        capsules,
+        parts,
+        pairs,
+        _allowed(capsules, pairs, build),
+        radii_from,
+        _doubts(build, parts),
+        _missing(parts),
     )
+
+
+def _doubts(build: Build, parts: Sequence[str]) -> dict[str, str]:
+    """Arms whose shoulders sit closer together than any person's, unless the skin tells."""
+    if build.shoulders_ratio >= _NARROW or "thorax" in build.skin:
+        return {}
+    why = (
+        f"the shoulders of this skeleton are {100.0 * build.shoulders_ratio:.0f} % as far apart "
+        "as those of a person of its height"
+    )
+    return {part: why for part in parts if reach(part)[0] == reach("left_hand")[0]}
 
 
 def _missing(parts: Sequence[str]) -> str:

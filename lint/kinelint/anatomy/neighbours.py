@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cache
 from itertools import pairwise
 
-from kinelint.anatomy.parts import FINGERS, SIDES
+from kinelint.anatomy.parts import FINGERS, SIDES, side_of
 
 # Parts this near each other share flesh; their overlap says nothing.
 NEXT_NEIGHBOURS = 2
@@ -70,3 +70,9 @@ def reach(part: str) -> tuple[int, int]:
 def carrier(part: str) -> str:
     """The part of the trunk that carries a limb: the pelvis the legs, the thorax the rest."""
     return "pelvis" if steps(part, "pelvis") < steps(part, "thorax") else "thorax"
+
+
+def limb(part: str) -> str:
+    """The limb or region a part belongs to: "left arm", "right leg", "head" or "trunk"."""
+    kind = ("trunk", "head", "leg", "arm")[reach(part)[0]]
+    return f"{side_of(part)} {kind}".strip()

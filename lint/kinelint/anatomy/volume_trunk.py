@@ -145,6 +145,7 @@ def _stadium(
 
 
 def neck_and_head(build: Build) -> Iterator[Bone]:
+    """One round neck, and a head that is longer than broad."""
     head = build.joint("head")
     chain = [*build.anatomy.joints.get("neck", ())]
     if head is None:

@@ -1,0 +1,1 @@
+"""Do parts of the body touch what they should, and only that?"""

@@ -1,0 +1,266 @@
+"""Parts of the body stay out of each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from kinelint.anatomy.body import Body, body_overlaps
+from kinelint.anatomy.parts import label
+from kinelint.cue import Cue, WantedContact
+from kinelint.errors import NotApplicable
+from kinelint.finding import Finding, FrameSpan, Level, Point, Trace, Unjudged
+from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.motion import Motion
+from kinelint.rule import Example, Rule, RuleSettings, setting
+from kinelint.spans import spans
+from kinelint.synthetic import bump, standing
+from kinelint.synthetic import motion as made
+from kinelint_rules.contact.part_pairs import PartPair, is_judged, part_pairs, wanted_mm
+from kinelint_rules.contact.together import told_apart
+from kinelint_rules.contact.ways import in_words
+
+TRIAL = "measured on open recordings of walks, runs, dance, gestures and martial arts"
+# The example's forearm: its lower half (girths of forearm .1695 and wrist .09765 of stature, a
+# quarter and three quarters) beside the upper half of the thigh (.36735 and .2397, the other way
+# round), at .85 of the girth; the wrist hangs .062 - .3163 sin 4 of stature from the thigh's axis.
+PRESSED_MM = 1750.0 * (
+    0.85 * (0.25 * 0.1695 + 0.75 * 0.09765 + 0.75 * 0.36735 + 0.25 * 0.2397) / (2.0 * np.pi)
+    - (0.062 - 0.3163 * np.sin(np.radians(4.0)))
+)
+# What is drawn around a span, so that one sees how the parts come together.
+_MARGIN_S = 0.25
+
+
+class PenetrationSettings(RuleSettings):
+    """Settings of `penetration`."""
+
+    min_depth_mm: float = setting(
+        10.0,
+        ge=0,
+        why="Capsules miss a body's surface by about this much; shallower says nothing.",
+        source=TRIAL,
+    )
+    warning_mm: float = setting(
+        20.0, ge=0, why="From here on clothes and flesh no longer explain it.", source=TRIAL
+    )
+    error_mm: float = setting(
+        60.0,
+        ge=0,
+        why="Twice as deep as a hand is thick: the part is gone, whatever the figure wears.",
+        source="hand thickness 31 mm (men), ANSUR II; " + TRIAL,
+    )
+    min_duration_s: float = setting(
+        0.05,
+        ge=0,
+        why="A shorter overlap is over before it is seen: 3 frames at 60 Hz, 2 at 30 Hz.",
+        source="common practice, no source",
+    )
+    bridge_s: float = setting(
+        0.1,
+        ge=0,
+        why="Two overlaps of the same parts with less than this between them are one.",
+        source="common practice, no source",
+    )
+    body_model_ratio: float = setting(
+        0.5,
+        gt=0,
+        le=1,
+        why="Parts that overlap in more of the clip than this tell of the body model instead.",
+        source="common practice, no source",
+    )
+
+
+class Penetration(Rule[PenetrationSettings]):
+    """Parts of the body stay out of each other.
+
+    The body is made of capsules: trunk and head of several, with the breadth and depth of people
+    of the figure's height, or fitted to the skin where there is one. The depth is how far one
+    part would have to move to be clear of the other.
+
+    Neighbours and next neighbours on the body are not compared, and an overlap that the rest
+    pose already has does not count. Contacts that the cue sheet wants are let through to the
+    depth it gives. Parts that overlap in most of the clip say more about the body model than
+    about the motion: that is one note.
+    """
+
+    id = "penetration"
+    source = (
+        "Depth of capsules after Ericson 2005, Real-Time Collision Detection, section 5.1.9; "
+        "girths of ANSUR II, the 2012 anthropometric survey of US Army personnel."
+    )
+    level = Level.ERROR
+    quantity = "Depth of one part of the body in another, mm."
+    on_screen = (
+        "A hand sinks into a thigh, an elbow into the ribs, one foot passes through another."
+    )
+    remedy = "Move the named part the given way by the given depth, with the keys around it."
+
+    @staticmethod
+    def check(motion: Motion, settings: PenetrationSettings, /) -> Iterator[Finding | Unjudged]:
+        """Yields one finding for each span in which two parts lie in each other."""
+        body = _body(motion)
+        if body.missing:
+            yield Unjudged(body.missing)
+        found = [
+            one
+            for pair in part_pairs(motion, body, settings.min_depth_mm)
+            if is_judged(pair.parts, motion.cue)
+            for one in _judge(motion, settings, body, pair)
+        ]
+        yield from told_apart(found)
+
+    @staticmethod
+    def examples() -> Iterable[Example]:
+        """A still person, a forearm in the belly, the same wanted, too brief, and throughout."""
+        inward = 4.0 * bump(60, 15, 45)
+        pushed = {"turns": {"left_upper_arm": [("Z", -inward)]}, "sample_rate_hz": 60.0}
+        arm_and_thigh = (WantedContact(("forearm", "thigh")), WantedContact(("hand", "thigh")))
+        yield Example("standing", standing())
+        yield Example("arms held out", made(turns={"left_upper_arm": [("Z", 30.0)]}))
+        yield Example(
+            "left arm pressed into the thigh: the forearm, and with it the hand",
+            made(**pushed),
+            finds=2,
+            parts=("left_forearm", "left_thigh"),
+            frames=(19, 41),
+            measured=PRESSED_MM,
+            within=0.05,
+            level=Level.WARNING,
+        )
+        yield Example(
+            "the same, wanted by the cue sheet",
+            made(cue=Cue(wanted_contacts=arm_and_thigh), **pushed),
+        )
+        yield Example(
+            "the same in a clip that holds the arms only",
+            made(cue=Cue(only_parts=("upper_arm", "forearm", "hand")), **pushed),
+        )
+        brief = 4.0 * (np.abs(np.arange(60) - 30) < 1)
+        yield Example("over in a frame", made(turns={"left_upper_arm": [("Z", -brief)]}))
+        yield Example(
+            "pressed in throughout: notes about the body model",
+            made(turns={"left_upper_arm": [("Z", -4.0)]}),
+            finds=2,
+            level=Level.NOTE,
+        )
+        yield Example("additive", made(cue=Cue(additive=True)), not_applicable=True)
+
+
+def _body(motion: Motion) -> Body:
+    if motion.cue.additive:
+        raise NotApplicable("the clip is additive: it has no pose of its own")
+    body = motion.figure.body
+    if body is None or not len(body.pairs):
+        why = (body.missing if body else "") or "the figure has no volume"
+        raise NotApplicable(why)
+    if not any(is_judged(body.pair_parts(pair), motion.cue) for pair in range(len(body.pairs))):
+        raise NotApplicable("the clip holds no two parts that could lie in each other")
+    return body
+
+
+def _judge(
+    motion: Motion, settings: PenetrationSettings, body: Body, pair: PartPair
+) -> Iterator[Finding]:
+    limit = max(settings.min_depth_mm, wanted_mm(pair.parts, motion.cue))
+    deep = pair.depth_mm > limit
+    rate = motion.sample_rate_hz
+    if motion.frames > 1 and np.mean(deep) > settings.body_model_ratio:
+        yield _of_the_model(motion, pair, limit, deep)
+        return
+    least = max(int(np.ceil(settings.min_duration_s * rate - 1e-6)), 1)
+    bridge = round(settings.bridge_s * rate)
+    for span in spans(deep, min_frames=least, bridge_frames=bridge):
+        found = _finding(motion, settings, pair, limit, span)
+        yield _doubted(found, body)
+
+
+def _finding(
+    motion: Motion, settings: PenetrationSettings, pair: PartPair, limit: float, span: FrameSpan
+) -> Finding:
+    worst = span.first + int(np.argmax(pair.depth_mm[span.first : span.last + 1]))
+    depth = float(pair.depth_mm[worst])
+    first, second = (label(part) for part in pair.parts)
+    at, direction = _place(motion, pair, worst)
+    way = in_words(motion, worst, np.array(direction), pair.parts[0])
+    deeper = " deeper than at rest" if pair.at_rest_mm > 0.5 else ""
+    return Finding(
+        f"{first} is {depth:.0f} mm inside the {second}{deeper}",
+        span,
+        pair.parts,
+        measured=depth,
+        limit=limit,
+        unit="mm",
+        worst_frame=worst,
+        remedy=f"Move the {first} {depth:.0f} mm {way}, away from the {second}.",
+        level=_grade(depth, settings),
+        at_m=at,
+        direction=direction,
+        trace=_trace(motion, pair, limit, span),
+    )
+
+
+def _doubted(found: Finding, body: Body) -> Finding:
+    """A level lower where the body's volume is a guess."""
+    why = next((body.doubts[part] for part in found.parts if part in body.doubts), "")
+    if not why:
+        return found
+    remedy = f"{found.remedy} The depth is a guess: {why}; a body file would tell."
+    level = Level.WARNING if found.level is Level.ERROR else Level.NOTE
+    return replace(found, level=level, remedy=remedy)
+
+
+def _grade(depth_mm: float, settings: PenetrationSettings) -> Level:
+    if depth_mm > settings.error_mm:
+        return Level.ERROR
+    return Level.WARNING if depth_mm > settings.warning_mm else Level.NOTE
+
+
+def _of_the_model(motion: Motion, pair: PartPair, limit: float, deep: Bools) -> Finding:
+    frames = np.flatnonzero(deep)
+    worst = int(np.argmax(pair.depth_mm))
+    first, second = (label(part) for part in pair.parts)
+    at, direction = _place(motion, pair, worst)
+    share = 100.0 * float(np.mean(deep))
+    span = FrameSpan(int(frames[0]), int(frames[-1]))
+    return Finding(
+        f"{first} lies in the {second} in {share:.0f} % of the clip, up to "
+        f"{pair.depth_mm[worst]:.0f} mm: the body model may be too thick there",
+        span,
+        pair.parts,
+        measured=float(pair.depth_mm[worst]),
+        limit=limit,
+        unit="mm",
+        worst_frame=worst,
+        remedy=(
+            "Name a body file for this skeleton or set the radius of these parts in the policy; "
+            "if they are meant to touch, list the contact in the cue sheet."
+        ),
+        level=Level.NOTE,
+        detail="body model",
+        at_m=at,
+        direction=direction,
+        trace=_trace(motion, pair, limit, span),
+    )
+
+
+def _place(motion: Motion, pair: PartPair, frame: int) -> tuple[Point, Point]:
+    """World point of the overlap and the direction that clears it."""
+    found: Any = motion.derive(body_overlaps)
+    row = pair.entries[frame]
+    return _point(found.point_m[:, row]), _point(found.direction[:, row])
+
+
+def _point(values: Floats) -> Point:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _trace(motion: Motion, pair: PartPair, limit: float, span: FrameSpan) -> Trace:
+    margin = round(_MARGIN_S * motion.sample_rate_hz)
+    first = max(span.first - margin, 0)
+    values = pair.depth_mm[first : span.last + margin + 1]
+    name = f"depth of {label(pair.parts[0])} in {label(pair.parts[1])}"
+    return Trace(name, "mm", first, tuple(float(value) for value in values), limit)
