@@ -159,6 +159,16 @@ def test_limits_of_bytes_and_joints_hold(tmp_path):
     assert refusal(path, max_joints=1).place == "/nodes"
 
 
+def test_a_clip_may_not_drive_morph_targets_without_number(tmp_path):
+    maker = sound()
+    weights = maker.accessor(np.zeros(4))
+    del maker.tree["accessors"][weights]["bufferView"]
+    maker.tree["accessors"][weights]["count"] = 4 * 50_000_000
+    maker.animation("grin", (0, "weights", 0, weights))
+    error = refusal(maker.glb(tmp_path / "a.glb"))
+    assert "50000000 morph targets" in error.what
+
+
 def test_an_accessor_of_zeros_may_not_ask_for_the_world(tmp_path):
     def change(tree):
         del tree["accessors"][1]["bufferView"]

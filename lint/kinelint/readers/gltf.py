@@ -5,6 +5,7 @@ glTF lengths are metres and Y is up (glTF 2.0 specification, section 3.4).
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -97,11 +98,12 @@ def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:
     """A name for each, no two alike: people and policies tell clips apart by it."""
     given = {one.name for one in animations}
     used: set[str] = set()
+    numbers: Counter[str] = Counter()
     for animation in animations:
         wanted = name = animation.name or f"animation {animation.index}"
-        number = 2
         while name in used or (name != animation.name and name in given):
-            name, number = f"{wanted} ({number})", number + 1
+            numbers[wanted] += 1
+            name = f"{wanted} ({numbers[wanted] + 1})"
         if name != wanted:
             text = f"several animations are called {wanted!r}; one of them is {name!r} here"
             notes.append(Note("clip-names", text))

@@ -20,7 +20,7 @@ from kinelint.readers.gltf_channels import WIDTHS, Animation, Channel
 from kinelint.readers.gltf_document import Document
 from kinelint.readers.gltf_nodes import SCALE_NOISE, Nodes
 from kinelint.readers.gltf_skeleton import Rig
-from kinelint.readers.gltf_weights import weight_channels
+from kinelint.readers.gltf_weights import target_count, weight_channels
 from kinelint.readers.options import ReadOptions
 
 # Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 4e-6.
@@ -57,7 +57,7 @@ class ClipMaker:
         plans = [sampling.plan(one, self.options.sample_rate_hz) for one in keys]
         # All plans are checked before the first frame is made.
         for animation, plan in zip(animations, plans, strict=True):
-            self._check(plan, animation.index)
+            self._check(plan, animation)
         return tuple(map(self._clip, animations, names, keys, plans))
 
     def _clip(self, animation: Animation, name: str, keys: Floats, plan: sampling.Plan) -> Clip:
@@ -94,16 +94,21 @@ class ClipMaker:
             self._times[channel.keys] = times
         return self._times[channel.keys]
 
-    def _check(self, plan: sampling.Plan, index: int) -> None:
+    def _check(self, plan: sampling.Plan, animation: Animation) -> None:
         frames = plan.steps + 1
-        self._joint_frames += frames * len(self.rig.nodes)
+        targets = sum(
+            target_count(one, self.accessors, len(self._times[one.keys]))
+            for one in animation.channels
+            if one.path == "weights"
+        )
+        self._joint_frames += frames * (len(self.rig.nodes) + targets)
         if frames > self.options.max_frames or self._joint_frames > _MOST_JOINT_FRAMES:
             what = (
                 f"{plan.end_s - plan.start_s:g} s at {plan.asked_hz:g} Hz are {frames} frames of "
-                f"{len(self.rig.nodes)} joints, more than may be read"
+                f"{len(self.rig.nodes)} joints and {targets} morph targets, more than may be read"
             )
             mend = "Split the file, or raise the limit of frames."
-            raise self.document.error(what, f"/animations/{index}", mend)
+            raise self.document.error(what, f"/animations/{animation.index}", mend)
 
     def _moved(
         self,

@@ -72,7 +72,7 @@ class MeshReader:
                 starts[key] = total
                 pieces.append(self._vertices(primitive, skinned, at))
                 total += len(pieces[-1][0])
-            self._spend(len(corners), at)
+            self.spend(len(corners), at)
             triangles.append(corners + starts[key])
         return _joined(pieces, triangles, skinned, packed)
 
@@ -83,10 +83,11 @@ class MeshReader:
         positions = self.accessors.reference(attributes, "POSITION", f"{place}/attributes")
         return "bufferView" not in self.document.table("accessors")[positions]
 
-    def _spend(self, amount: int, place: str) -> None:
+    def spend(self, amount: int, place: str) -> None:
+        """Count vertices, triangles or joints of a skin towards the most there may be."""
         self._spent += amount
         if self._spent > _MOST_VERTICES:
-            what = f"the meshes ask for more than {_MOST_VERTICES} vertices and triangles"
+            what = f"the meshes ask for more than {_MOST_VERTICES} vertices, triangles and joints"
             raise self.document.error(what, place, "Leave the meshes out.")
 
     def _positions(self, primitive: Json, place: str) -> tuple[int, str]:
@@ -122,7 +123,7 @@ class MeshReader:
         self, primitive: Json, skinned: bool, place: str
     ) -> tuple[Floats, Ints | None, Floats | None]:
         vertices = self.accessors.floats(*self._split(primitive, place))
-        self._spend(len(vertices), place)
+        self.spend(len(vertices), place)
         if not np.all(np.isfinite(vertices)):
             raise self.document.error("a vertex has no finite position", f"{place}/attributes")
         if not skinned:

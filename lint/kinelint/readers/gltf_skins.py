@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -81,8 +82,8 @@ class SkinMaker:
     def rigid(self, followed: set[int]) -> Iterator[Skin]:
         """One skin for each mesh without skin on or below a joint that is not in `followed`."""
         for node, table in enumerate(self.nodes.table):
-            joint = self._carrier(node)
-            if "mesh" not in table or "skin" in table or joint is None or joint in followed:
+            joint = self._carriers[node]
+            if "mesh" not in table or "skin" in table or joint < 0 or joint in followed:
                 continue
             mesh = self._mesh(node, skinned=False)
             if len(mesh.vertices):
@@ -95,11 +96,23 @@ class SkinMaker:
         self.packed += mesh.packed
         return mesh
 
-    def _carrier(self, node: int) -> int | None:
-        """The joint that a node is, or hangs on."""
-        while node >= 0 and node not in self.rig.joint_of:
-            node = self.nodes.parents[node]
-        return self.rig.joint_of.get(node)
+    @cached_property
+    def _carriers(self) -> list[int]:
+        """For each node the joint that it is or hangs on, -1 for none."""
+        found = [-1] * len(self.nodes)
+        for node in self.nodes.order:
+            above = self.nodes.parents[node]
+            found[node] = self.rig.joint_of.get(node, found[above] if above >= 0 else -1)
+        return found
+
+    @cached_property
+    def _depths(self) -> list[int]:
+        """For each node how many stand above it."""
+        found = [0] * len(self.nodes)
+        for node in self.nodes.order:
+            above = self.nodes.parents[node]
+            found[node] = found[above] + 1 if above >= 0 else 0
+        return found
 
     def _name(self, node: int) -> str:
         mesh = self.document.table("meshes")[self.nodes.table[node]["mesh"]]
@@ -118,7 +131,7 @@ class SkinMaker:
             # Each joint's vertices are given in its own axes: only a pose brings them together.
             vertices, bind = _posed(mesh, world), world
         else:
-            top = min(range(len(bound)), key=lambda i: (self._depth(bound[i]), i))
+            top = min(range(len(bound)), key=lambda i: (self._depths[bound[i]], i))
             scene = world[top] @ inverse[top]
             vertices, bind = _moved(mesh.vertices, scene), scene @ np.linalg.inv(inverse)
         return self._skin(node, mesh, vertices, joints[mesh.slots], mesh.weights, joints, bind)
@@ -142,6 +155,7 @@ class SkinMaker:
         bind: Floats,
     ) -> Skin:
         """`bind` is ``(bound joints, 4, 4)`` to the scene's axes."""
+        self.meshes.spend(len(self.rig.nodes), f"/nodes/{node}")
         positions = np.full((len(self.rig.nodes), 3), np.nan)
         turned = np.full((len(self.rig.nodes), 4), np.nan)
         positions[joints] = bind[:, :3, 3]
@@ -166,12 +180,6 @@ class SkinMaker:
             what = f"matrix {int(flat.argmax())} cannot be inverted"
             raise self.document.error(what, place)
         return matrices
-
-    def _depth(self, node: int) -> int:
-        depth = 0
-        while (node := self.nodes.parents[node]) >= 0:
-            depth += 1
-        return depth
 
 
 def _moved(points: Floats, matrix: Floats) -> Floats:

@@ -10,7 +10,7 @@ from typing import Any
 
 from kinelint.readers.gltf_document import Document
 
-# VRM 0.x counts the thumb's bones from its second one (from memory, as REFERENCE 8.4 marks it).
+# VRM 0.x counts the thumb's bones from its second one (from memory).
 _THUMB = {"ThumbProximal": "ThumbMetacarpal", "ThumbIntermediate": "ThumbProximal"}
 
 

@@ -37,13 +37,14 @@ def weight_channels(
             names.append(f"expression {expressions[one.node]}")
             curves.append(_curves(one, accessors, 3, len(times[one.keys]), at[one.keys])[0])
         elif one.path == "weights":
-            targets = _target_count(one, accessors, len(times[one.keys]))
+            targets = target_count(one, accessors, len(times[one.keys]))
             names += _target_names(one, accessors.document, nodes, targets)
             curves += list(_curves(one, accessors, targets, len(times[one.keys]), at[one.keys]))
     return tuple(names), curves
 
 
-def _target_count(channel: Channel, accessors: Accessors, keys: int) -> int:
+def target_count(channel: Channel, accessors: Accessors, keys: int) -> int:
+    """How many morph targets a channel of weights drives."""
     rows = keys * 3 if channel.mode == "CUBICSPLINE" else keys
     place = f"{channel.place}/output"
     stored = len(accessors.raw(channel.values, 1, place))
