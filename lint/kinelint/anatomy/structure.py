@@ -153,24 +153,25 @@ def four_legged(tree: Tree, plan: Plan) -> bool:
     A standing person's trunk points away from the legs, and the hands end above the knees unless
     they reach for the ground. Someone who crawls through a whole clip still rests upright.
     """
-    return all(
-        _on_all_fours(positions, plan)
-        for positions in ((tree.rest[:, :, None], tree.poses) if tree.has_motion else (tree.poses,))
-    )
+    if not _on_all_fours(tree, plan):
+        return False
+    hip, down, shoulder, _ = _stance(tree.poses, plan)
+    return not (tree.has_motion and np.median(cosine(shoulder - hip, down)) < -0.6)
 
 
-def _on_all_fours(positions: Floats, plan: Plan) -> bool:
+def _on_all_fours(tree: Tree, plan: Plan) -> bool:
+    """In the rest pose: the trunk lies across the legs, the arms hang beside them as deep."""
+    hip, down, shoulder, wrist = _stance(tree.rest[:, :, None], plan)
+    level = abs(float(cosine(shoulder - hip, down)[0]))
+    alike = float(cosine(wrist - shoulder, down)[0])
+    reach = float(np.sum((wrist - hip) * down) / np.sum(down * down))
+    return level < 0.6 and alike > 0.7 and reach > 0.6
+
+
+def _stance(positions: Floats, plan: Plan) -> tuple[Floats, Floats, Floats, Floats]:
+    """Middle of the hips, the way from there to the ankles, middle of shoulders, of wrists."""
     hip = middle(positions, plan.legs.a.joints[0], plan.legs.b.joints[0])
     ankle = middle(positions, plan.legs.a.joints[2], plan.legs.b.joints[2])
     shoulder = middle(positions, plan.arms.a.joints[0], plan.arms.b.joints[0])
     wrist = middle(positions, plan.arms.a.joints[2], plan.arms.b.joints[2])
-    down = ankle - hip
-    level = np.abs(np.median(cosine(shoulder - hip, down)))
-    alike = np.median(cosine(wrist - shoulder, down))
-    reach = np.sum((wrist - hip) * down, axis=0) / np.sum(down * down, axis=0)
-    return bool(level < 0.6 and alike > 0.7 and np.median(reach) > 0.6)
-
-
-def limb_pairs(plan: Plan) -> tuple[tuple[Limb, Limb], tuple[Limb, Limb]]:
-    """Legs and arms as (a, b) limbs."""
-    return (plan.legs.a, plan.legs.b), (plan.arms.a, plan.arms.b)
+    return hip, ankle - hip, shoulder, wrist
