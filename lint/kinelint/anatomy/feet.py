@@ -10,7 +10,7 @@ from kinelint.anatomy.parts import SIDES
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
 from kinelint.kinematics.contact import REFERENCE_LEG_M
-from kinelint.kinematics.forward import forward
+from kinelint.kinematics.forward import forward, forward_scaled
 from kinelint.motion import Motion
 
 # Fractions of stature, ANSUR II (Gordon et al. 2014), mean of men and women: foot length and
@@ -97,14 +97,13 @@ def level(heights_m: Floats, width_m: float) -> tuple[float, float]:
 def rest_pose(motion: Motion) -> tuple[Floats, Floats]:
     """Positions ``(joints, 3)`` and orientations ``(joints, 4)`` at rest, metres, Y up."""
     skeleton = motion.clip.skeleton
-    none = np.empty(0, dtype=np.intp)
-    positions, orientations = forward(
-        skeleton.parents,
-        skeleton.rest_rotations[..., None],
-        skeleton.rest_translations,
-        none,
-        np.empty((0, 3, 1)),
-    )
+    none, empty = np.empty(0, dtype=np.intp), np.empty((0, 3, 1))
+    local = skeleton.rest_rotations[..., None]
+    moved = (skeleton.parents, local, skeleton.rest_translations, none, empty)
+    if np.all(skeleton.rest_scales == 1.0):
+        positions, orientations = forward(*moved)
+    else:
+        positions, orientations = forward_scaled(*moved, skeleton.rest_scales, none, empty)
     turn, unit = motion.figure.to_y_up, motion.figure.metres_per_unit
     positions = rotations.rotate(turn, positions) * unit
     return positions[..., 0], rotations.multiply(turn, orientations)[..., 0]

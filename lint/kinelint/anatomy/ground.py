@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,10 @@ from kinelint.motion import Motion
 _MOST_UNDER_BALL = 0.035
 # Left and right foot of a capture may stand this far apart in height: markers and fit.
 _SIDES_APART_M = 0.010
+# A clip that stands further than this part of stature from the rest pose's floor is somewhere
+# else in the scene, on a deck say, if it stands there for long.
+_MOST_OFF = 0.08
+_SURE_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +39,8 @@ class Ground:
         spread_m: median absolute deviation of the heights of standing feet.
         under_ball_m: side to the height of the front joint of a standing foot over its sole.
         under_ankle_m: the same of the ankle when the foot is flat; empty if it never was.
+        rest_m: height of the floor that the rest pose stands on; None if it stands on none.
+        guessed: no foot ever stands, so that depths against this floor mean little.
         note: what was assumed.
     """
 
@@ -44,6 +51,8 @@ class Ground:
     under_ball_m: dict[str, float]
     under_ankle_m: dict[str, float]
     note: Note
+    rest_m: float | None = None
+    guessed: bool = False
 
     @property
     def height_m(self) -> float:
@@ -57,12 +66,13 @@ class Ground:
 
 
 def ground(motion: Motion) -> Ground:
-    """The cue sheet's floor, else the policy's, else one estimated from the feet.
+    """The cue sheet's floor, else the policy's, else the rest pose's, else an estimate.
 
-    An estimate takes the lowest level on which the feet stand still for long, over both feet and
-    all frames, less what lies between the joint of the toes and the sole: as the rest pose has
-    it, if that stands on the file's own floor; else from the height of the ankle (ANSUR II). It
-    may slope by up to 2.5 degrees, as captures that were levelled badly do.
+    A format that says which way is up places its rest pose in the scene: where that stands at
+    height 0 and the clip stands thereabouts, the floor is there. An estimate takes the lowest
+    level on which the feet stand still for long, over both feet and all frames, less what lies
+    between the joint of the toes and the sole, by the height of the ankle (ANSUR II). It may slope
+    by up to 2.5 degrees, as captures do that were levelled badly.
 
     Raises:
         NotApplicable: no floor was declared, and there are no feet to estimate one from.
@@ -73,11 +83,14 @@ def ground(motion: Motion) -> Ground:
     except NotApplicable:
         if declared is None:
             raise
-        return _declared_only(declared)
+        return _bare(declared, None)
+    rest = _rest_heights(motion, feet)
     standing = standing_heights(motion, feet)
-    if standing is None:
-        return _lowest_foot(motion, feet) if declared is None else _declared_only(declared)
-    return _settled(motion, standing, declared)
+    if standing is not None:
+        return _settled(motion, standing, declared, rest)
+    if declared is not None:
+        return _bare(declared, rest)
+    return _lowest_foot(motion, feet) if rest is None else _bare(None, rest)
 
 
 def surface_height(motion: Motion, x: Floats, z: Floats) -> Floats:
@@ -113,18 +126,34 @@ def depth_under(motion: Motion, floor: Plane, path: Floats) -> Floats:
     return np.asarray(depth)
 
 
-def _settled(motion: Motion, standing: Standing, declared: float | None) -> Ground:
-    at_rest = _rest_under_ball(motion)
-    under = _under_ball(motion, standing, declared) if at_rest is None else at_rest
+def _settled(
+    motion: Motion, standing: Standing, declared: float | None, rest: _Rest | None
+) -> Ground:
+    under = _under_ball(motion, standing, declared) if rest is None else rest.ball_m
     stance = Plane(standing.ball_m - under, standing.slope.slope, standing.slope.about_m)
-    floor = stance if declared is None else Plane(declared)
-    apart = 0.0 if at_rest is not None else _SIDES_APART_M * scale_of(motion)
+    floor, note = stance, _estimate_note(stance)
+    if declared is not None:
+        floor, note = Plane(declared), _declared_note(declared)
+    elif rest is not None and abs(stance.height_m) <= _MOST_OFF * _stature(motion):
+        floor, note = Plane(0.0), _rest_note()
+    elif rest is not None and standing.seconds < _SURE_S:
+        # A pose held in the air for a moment is no floor.
+        return _bare(None, rest)
+    apart = 0.0 if rest is not None else _SIDES_APART_M * scale_of(motion)
     balls, ankles = {}, {}
     for side, (ball, ankle) in standing.by_side.items():
         balls[side] = under + float(np.clip(ball - standing.ball_m, -apart, apart))
         ankles[side] = ankle - ball + balls[side]
-    note = _note(floor, declared is None)
-    return Ground(floor, declared is None, stance, standing.spread_m, balls, ankles, note)
+    return Ground(
+        floor,
+        declared is None,
+        stance,
+        standing.spread_m,
+        balls,
+        ankles,
+        note,
+        None if rest is None else 0.0,
+    )
 
 
 def _under_ball(motion: Motion, standing: Standing, declared: float | None) -> float:
@@ -136,40 +165,54 @@ def _under_ball(motion: Motion, standing: Standing, declared: float | None) -> f
     return float(np.clip(guess, standing.tip_under_ball_m, _MOST_UNDER_BALL * stature))
 
 
-def _rest_under_ball(motion: Motion) -> float | None:
-    """Height of the front joint over the sole where the rest pose stands on the file's floor.
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    """Heights of ankle and front joint in a rest pose that stands at height 0."""
 
-    A format that says which way is up places its rest pose in the scene; others place it anywhere.
-    """
+    ankle_m: float
+    ball_m: float
+
+
+def _rest_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> _Rest | None:
+    """Where the rest pose stands on the scene's floor; None if it stands anywhere else."""
     if motion.clip.up_axis is None:
         return None
     at, _ = rest_pose(motion)
-    stature = _stature(motion)
-    feet = foot_joints(motion).values()
-    ankle = float(np.mean([at[foot.ankle, 1] for foot in feet]))
-    ball = float(np.mean([at[foot.front, 1] for foot in feet]))
-    stands = 0.02 * stature <= ankle <= 0.09 * stature
-    return max(ball, 0.0) if stands and -0.003 * stature <= ball <= ankle else None
+    tall = float(at[:, 1].max())
+    ankle = float(np.mean([at[foot.ankle, 1] for foot in feet.values()]))
+    ball = float(np.mean([at[foot.front, 1] for foot in feet.values()]))
+    ends = min(float(at[j, 1]) for f in feet.values() for j in (f.ankle, f.front, f.tip or f.front))
+    stands = abs(ends) <= 0.05 * tall and 0.0 < ankle <= 0.2 * tall
+    return _Rest(ankle, max(ball, 0.0)) if stands and ends >= -0.01 * tall else None
 
 
-def _note(floor: Plane, estimated: bool) -> Note:
-    if not estimated:
-        return Note("ground", f"the floor is declared at {floor.height_m:.3f} m")
+def _declared_note(floor_m: float) -> Note:
+    return Note("ground", f"the floor is declared at {floor_m:.3f} m")
+
+
+def _rest_note() -> Note:
+    return Note("ground", "the floor was taken at 0.000 m, where the rest pose stands")
+
+
+def _estimate_note(floor: Plane) -> Note:
     text = f"the floor was estimated at {floor.height_m:.3f} m from where the feet stand"
     if floor.slope_deg > 0.05:
         text += f"; it slopes by {floor.slope_deg:.1f} degrees"
     return Note("ground", text)
 
 
-def _declared_only(declared: float) -> Ground:
-    floor = Plane(declared)
-    return Ground(floor, False, floor, float("nan"), {}, {}, _note(floor, False))
+def _bare(declared: float | None, rest: _Rest | None) -> Ground:
+    """A floor on which no foot of this clip is known to stand: declared, or the rest pose's."""
+    floor = Plane(0.0 if declared is None else declared)
+    note = _rest_note() if declared is None else _declared_note(declared)
+    rest_m = None if rest is None else 0.0
+    return Ground(floor, declared is None, floor, float("nan"), {}, {}, note, rest_m)
 
 
-def _lowest_foot(motion: Motion, feet: dict[str, FootJoints]) -> Ground:
+def _lowest_foot(motion: Motion, feet: Mapping[str, FootJoints]) -> Ground:
     """No foot ever stands: the lowest twentieth of the feet's heights, for want of better."""
     lows = np.min([motion.positions_m[foot.front, 1] for foot in feet.values()], axis=0)
     under = ANKLE_HEIGHT * _stature(motion) / 2.0
     floor = Plane(float(np.quantile(lows, 0.05)) - under)
     text = f"no foot stands still in this clip: the floor was guessed at {floor.height_m:.3f} m"
-    return Ground(floor, True, floor, float("nan"), {}, {}, Note("ground", text))
+    return Ground(floor, True, floor, float("nan"), {}, {}, Note("ground", text), guessed=True)

@@ -115,13 +115,13 @@ def _standing_pose(motion: Motion, foot: FootJoints, floor: Ground) -> _Pose | N
 
 
 def _resting_pose(motion: Motion, foot: FootJoints, floor: Ground) -> _Pose:
-    """The rest pose, with the ankle as high over the sole as in people."""
+    """The rest pose: on its floor if it stands on one, else with the ankle as high as in people."""
     at, turned = rest_pose(motion)
     ankle, front = at[foot.ankle][:, None], at[foot.front][:, None]
     under_ankle = ANKLE_HEIGHT * stature_of(motion)
-    drop = float(ankle[1, 0] - front[1, 0])
-    known = floor.under_ball_m.values()
-    under_front = float(np.mean(list(known))) if known else max(under_ankle - drop, 0.0)
+    under_front = max(under_ankle - float(ankle[1, 0] - front[1, 0]), 0.0)
+    if floor.rest_m is not None:
+        under_ankle, under_front = (float(p[1, 0]) - floor.rest_m for p in (ankle, front))
     return _Pose(
         foot.ankle,
         ankle,

@@ -35,6 +35,7 @@ class Standing:
         slope: the plane.
         by_side: (ball, ankle) of each foot, flat.
         tip_under_ball_m: how far the toes' tip lies below the front joint; 0 if it does not.
+        seconds: for how long, all feet together.
     """
 
     ball_m: float
@@ -43,6 +44,7 @@ class Standing:
     slope: Plane
     by_side: dict[str, tuple[float, float]]
     tip_under_ball_m: float
+    seconds: float
 
 
 def standing_frames(motion: Motion, foot: FootJoints) -> Bools:
@@ -94,7 +96,8 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
         side: over(foot.front if foot.tip is None else foot.tip, side)
         for side, foot in feet.items()
     }
-    return _levels(balls, ankles, tips, slope, SAME_LEVEL_M * scale_of(motion))
+    seconds = sum(one.size for one in balls.values()) / motion.sample_rate_hz
+    return _levels(balls, ankles, tips, slope, SAME_LEVEL_M * scale_of(motion), seconds)
 
 
 def _levels(
@@ -103,13 +106,14 @@ def _levels(
     tips: dict[str, Floats],
     slope: Plane,
     width_m: float,
+    seconds: float,
 ) -> Standing:
     ball, spread = level(np.concatenate(list(balls.values())), width_m)
     near = {side: np.abs(one - ball) <= width_m for side, one in balls.items()}
     ankle, _ = level(np.concatenate([ankles[side][near[side]] for side in balls]), width_m)
     below = np.concatenate([(balls[side] - tips[side])[near[side]] for side in balls])
     by_side = dict(_by_side(balls, ankles, near, ankle, width_m))
-    return Standing(ball, ankle, spread, slope, by_side, max(float(np.median(below)), 0.0))
+    return Standing(ball, ankle, spread, slope, by_side, max(float(np.median(below)), 0.0), seconds)
 
 
 def _by_side(

@@ -23,6 +23,8 @@ _MOST_STILL_SHARE = 0.15
 _RUNS_M_PER_S = 0.3
 _STEADY_RATIO = 0.35
 _STAYS_RATIO = 0.3
+# A stumble or a fall of less than this is no travel.
+_SURE_S = 0.8
 
 
 class Basis(StrEnum):
@@ -85,8 +87,11 @@ def travel(motion: Motion) -> Travel:
     off = float(np.hypot(*middle)) if told else float("nan")
     if not told or not _all_run(velocity, off, spread, scale_of(motion)):
         return Travel((0.0, 0.0), Basis.NONE, spread, figure, off)
-    stays = figure < _STAYS_RATIO * off and cue.in_place is None
-    return Travel(fitted, Basis.SUPPOSED if stays else Basis.MISMATCH, spread, figure, off)
+    if figure < _STAYS_RATIO * off and cue.in_place is None:
+        return Travel(fitted, Basis.SUPPOSED, spread, figure, off)
+    if velocity.shape[1] < _SURE_S * motion.sample_rate_hz:
+        return Travel((0.0, 0.0), Basis.NONE, spread, figure, off)
+    return Travel(fitted, Basis.MISMATCH, spread, figure, off)
 
 
 def travelled(motion: Motion, path: Floats) -> Floats:

@@ -37,12 +37,14 @@ class Depth:
         names: of the points.
         depths_m: ``(points, frames)``; negative is above the ground.
         points_m: ``(points, 3, frames)``, on the body's surface.
+        inner_m: ``(frames,)`` how deep the bone itself is; None for soles.
     """
 
     part: str
     names: tuple[str, ...]
     depths_m: Floats
     points_m: Floats
+    inner_m: Floats | None = None
 
     @property
     def depth_m(self) -> Floats:
@@ -68,22 +70,26 @@ def feet(motion: Motion, plane: Plane) -> Iterator[Depth]:
 
 
 def other_parts(motion: Motion, plane: Plane) -> Iterator[Depth]:
-    """Every other part: its capsules if the figure has a volume, else its joint."""
-    found: dict[str, list[Floats]] = {}
+    """Every other part: its capsules if the figure has a volume, else its joints."""
+    found: dict[str, list[tuple[Floats, float]]] = {}
     body = motion.figure.body
     if body is not None and len(body.capsules):
-        for ends in motion.derive(capsule_ends):
+        for end, ends in enumerate(motion.derive(capsule_ends)):
             for cap, part in enumerate(body.parts):
-                low = ends[cap] - np.array([[0.0], [body.capsules.radii_m[cap]], [0.0]])
-                found.setdefault(part, []).append(low)
+                # The ankle's end of the shank lies in the foot.
+                if not (part.endswith("shank") and end):
+                    radius = float(body.capsules.radii_m[cap])
+                    found.setdefault(part, []).append((ends[cap], radius))
     else:
         for part, joints in motion.figure.anatomy.joints.items():
-            found[part] = [motion.positions_m[joint] for joint in joints]
-    for part, paths in found.items():
+            found[part] = [(motion.positions_m[joint], 0.0) for joint in joints]
+    for part, ends in found.items():
         if part.endswith(_OF_FEET) or not motion.has(part):
             continue
-        depths = np.stack([depth_under(motion, plane, path) for path in paths])
-        yield Depth(part, ("",) * len(paths), depths, np.stack(paths))
+        inner = np.stack([depth_under(motion, plane, path) for path, _ in ends])
+        lows = np.stack([path - [[0.0], [radius], [0.0]] for path, radius in ends])
+        depths = np.stack([depth_under(motion, plane, low) for low in lows])
+        yield Depth(part, ("",) * len(ends), depths, lows, inner.max(axis=0))
 
 
 def hovering(motion: Motion, plane: Plane) -> dict[str, Floats]:

@@ -11,6 +11,7 @@ from kinelint.anatomy.parts import label
 from kinelint.anatomy.plane import Plane
 from kinelint.anatomy.sole import soles
 from kinelint.cue import Cue, Surface
+from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
@@ -83,6 +84,10 @@ class GroundContact(Rule[GroundContactSettings]):
         """Yields one finding for each span in which a part is under, or a foot over, the ground."""
         refuse(motion)
         found = motion.derive(ground)
+        if found.guessed:
+            raise NotApplicable(
+                "no foot stands still in this clip: declare ground_m to have it judged"
+            )
         yield from unseen(motion)
         plane = found.floor
         whole = _whole(motion, found, settings)
@@ -163,6 +168,9 @@ def _sunk(
         motion, depth_mm, limits_mm, settings.min_s, settings.bridge_s
     ):
         inside = slice(span.first, span.last + 1)
+        if one.inner_m is not None and one.inner_m[inside].max() <= 0.0 and level is Level.ERROR:
+            # Only the capsule is under, and that is a guess at the flesh.
+            level, limit_mm = Level.WARNING, limits_mm[1]
         worst = span.first + int(np.argmax(depth_mm[inside]))
         deepest = int(np.argmax(one.depths_m[:, worst]))
         size_mm = float(depth_mm[worst])
