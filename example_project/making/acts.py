@@ -48,7 +48,7 @@ def hang(pelvis: Array, yaw_deg: Array, swing: Array, side: str, bend: float = 0
     sign = 1.0 if side == "left" else -1.0
     rows = np.stack(
         (
-            np.full(len(swing), sign * 0.245),
+            np.full(len(swing), sign * 0.285),
             -0.085 + bend + 0.35 * swing**2,
             0.045 + swing,
         ),
@@ -179,7 +179,19 @@ _HAUL_FEET = {"left": (0.11, 0.20, 6.0), "right": (-0.12, -0.16, -22.0)}
 def _haul(t: Array, hands: dict[str, Array], lean: Array, sway: Array) -> Act:
     pelvis = np.stack((0.0 * t, STAND - 0.050 + 0.0 * t, 0.02 + sway), axis=1)
     feet = {s: _still(t, x, z, yaw) for s, (x, z, yaw) in _HAUL_FEET.items()}
-    return _act(t, pelvis, feet, hands, back_pitch_deg=lean, head_pitch_deg=-0.5 * lean)
+    poles = {
+        side: np.tile([out, -0.45, -0.55], (len(t), 1))
+        for side, out in (("left", 1), ("right", -1))
+    }
+    return _act(
+        t,
+        pelvis,
+        feet,
+        hands,
+        back_pitch_deg=lean,
+        head_pitch_deg=-0.5 * lean,
+        elbow_poles=poles,
+    )
 
 
 def _hand_over_hand(t: Array, cycle_s: float, lead: float, x: float) -> Array:
@@ -188,7 +200,7 @@ def _hand_over_hand(t: Array, cycle_s: float, lead: float, x: float) -> Array:
     pulling = s < 0.6
     in_share = ease(np.where(pulling, s / 0.6, 0.0))
     out_share = ease(np.where(pulling, 0.0, (s - 0.6) / 0.4))
-    depth = np.where(pulling, 0.50 - 0.24 * in_share, 0.26 + 0.24 * out_share)
+    depth = np.where(pulling, 0.52 - 0.20 * in_share, 0.32 + 0.20 * out_share)
     lift = np.where(pulling, 0.0, 0.07 * np.sin(np.pi * np.clip((s - 0.6) / 0.4, 0, 1)) ** 2)
     return np.stack((np.full(len(t), x), 1.18 + lift, depth), axis=1)
 
@@ -201,8 +213,8 @@ def haul_loop(rate_hz: float) -> Act:
     t = times(HAUL_CYCLE_S, rate_hz)
     wave = 2.0 * np.pi * t / HAUL_CYCLE_S
     hands = {
-        "left": _hand_over_hand(t, HAUL_CYCLE_S, 0.0, 0.05),
-        "right": _hand_over_hand(t, HAUL_CYCLE_S, 0.5, -0.05),
+        "left": _hand_over_hand(t, HAUL_CYCLE_S, 0.0, 0.09),
+        "right": _hand_over_hand(t, HAUL_CYCLE_S, 0.5, -0.09),
     }
     return _haul(t, hands, 8.0 + 2.0 * np.cos(2 * wave), 0.012 * np.cos(2 * wave))
 
@@ -456,7 +468,7 @@ def kneel(rate_hz: float) -> Act:
     for side, sign in (("left", 1.0), ("right", -1.0)):
         rest = hang(pelvis, 0.0 * t, 0.0 * t, side)
         work = pelvis + np.stack(
-            (sign * (0.10 + tie), 0.12 + 0.0 * t, 0.52 + 0.5 * sign * tie), axis=1
+            (sign * (0.13 + tie), 0.12 + 0.0 * t, 0.52 + 0.5 * sign * tie), axis=1
         )
         wrists[side] = rest + down[:, None] * (work - rest)
         wrists[side][:, 0] += sign * 0.06 * np.sin(np.pi * down)

@@ -10,7 +10,10 @@ from making import acts
 from making.crew import ENDS, FOREARM, LIMB_RADII, SHANK, THIGH
 from making.curves import bump, ease, keyed, times
 from making.pose import Act, Motion, solve
-from making.turns import Array
+from making.turns import Array, about
+
+# How far the hand that rests in the thigh is bent, thumb side away from the leg.
+WRIST_DEG = -50.0
 
 
 @dataclass(frozen=True)
@@ -64,28 +67,28 @@ def stretched_forearm(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
 
 
 def sunk_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
-    """The right foot stands 35 mm below the deck."""
+    """The right foot stands 60 mm below the deck."""
     act = acts.push_off(rate_hz)
     t = np.arange(len(act.pelvis)) / rate_hz
     share = bump(t, 1.25, 2.35, 0.2)
-    act.feet["right"].ankle[:, 1] -= 0.035 * share
-    first, last = _above(share, 0.6)
+    act.feet["right"].ankle[:, 1] -= 0.060 * share
+    first, last = _above(share, 0.85)
     story = "The hips were lowered for weight and the back foot went with them."
     return solve(act, rate_hz), Planted(
-        clip, "ground-contact", ("right_foot",), first, last, 35.0, "mm", story
+        clip, "ground-contact", ("right_foot",), first, last, 60.0, "mm", story
     )
 
 
 def floating_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
-    """The left foot stands 45 mm above the deck."""
+    """The left foot stands 70 mm above the deck."""
     act = acts.boathook_return(rate_hz)
     t = np.arange(len(act.pelvis)) / rate_hz
     share = bump(t, 0.5, 2.1, 0.25)
-    act.feet["left"].ankle[:, 1] += 0.045 * share
+    act.feet["left"].ankle[:, 1] += 0.070 * share
     first, last = _above(share, 0.9)
     story = "The clip was carried over from a taller figure."
     return solve(act, rate_hz), Planted(
-        clip, "ground-contact", ("left_foot",), first, last, 45.0, "mm", story
+        clip, "ground-contact", ("left_foot",), first, last, 70.0, "mm", story
     )
 
 
@@ -99,7 +102,7 @@ def backward_knee(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     motion = solve(act, rate_hz)
     first, last = _above(-bend, 10.0)
     story = "The leg was locked straight by hand, and went past straight."
-    return motion, Planted(clip, "joint-limit", ("left_shank",), first, last, -18.0, "deg", story)
+    return motion, Planted(clip, "joint-limit", ("left_shank",), first, last, 18.0, "deg", story)
 
 
 def _set_knee(act: Act, side: str, bend_deg: Array) -> None:
@@ -120,8 +123,9 @@ def hand_in_thigh(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     act = acts.line_catch(rate_hz)
     t = np.arange(len(act.pelvis)) / rate_hz
     share = ease((t - 1.5) / 0.4)
-    beside = act.pelvis + np.array([0.150, -0.070, 0.075])
+    beside = act.pelvis + np.array([0.215, -0.075, 0.075])
     act.wrists["left"] += share[:, None] * (beside - act.wrists["left"])
+    act.hand_turns["left"] = about("Z", WRIST_DEG * share)
     motion = solve(act, rate_hz)
     depth = np.array([_overlap(motion, "left_hand", "left_thigh", f) for f in range(motion.frames)])
     inside = np.flatnonzero(depth > 0.010)
