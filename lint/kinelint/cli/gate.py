@@ -41,8 +41,8 @@ def policy_for(named: str | None, paths: list[Path]) -> Policy:
     for path in paths:
         if not path.exists():
             raise PolicyError("there is no such file or folder", path=str(path))
-    path = Path(named) if named else find_policy(paths)
-    return load_policy(path, registry.load(), "" if path is None else _short(path))
+    found = Path(named) if named else find_policy(paths)
+    return load_policy(found, registry.load(), "" if found is None else _short(found))
 
 
 def _short(path: Path) -> str:

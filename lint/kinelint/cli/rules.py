@@ -15,9 +15,10 @@ from kinelint.toml_check import nearest
 def run(asked: argparse.Namespace) -> int:
     """Lists the rules, or shows one."""
     rules = registry.load()
-    look = {"width": width(), "colour": coloured(asked.colour)}
+    wide, colour = width(), coloured(asked.colour)
     if asked.rule is None:
-        print(render_rules([one.info for one in rules.values()], **look), end="")
+        infos = [one.info for one in rules.values()]
+        print(render_rules(infos, width=wide, colour=colour), end="")
         return 0
     if asked.rule not in rules:
         raise PolicyError(
@@ -25,7 +26,7 @@ def run(asked: argparse.Namespace) -> int:
             mend=nearest(asked.rule, rules) or "`kinelint rules` lists them.",
         )
     one = rules[asked.rule]
-    print(render_rule(one.info, _examples(one), **look), end="")
+    print(render_rule(one.info, _examples(one), width=wide, colour=colour), end="")
     return 0
 
 

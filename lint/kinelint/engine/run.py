@@ -10,12 +10,13 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TypeAlias, TypeVar
 
-from kinelint.cues import CUES_NAME, load_sheets
+from kinelint.cues import load_sheets
 from kinelint.discover import Found, Tree, discover, shown_path
 from kinelint.engine.asset import Judged, ToJudge, asset_report, judge_asset
 from kinelint.engine.context import Context, FigureKey, sha256_of
 from kinelint.engine.crew import Crew, Lost
 from kinelint.engine.figures import Settled, ToSettle, settle
+from kinelint.engine.one import named_cues
 from kinelint.engine.survey import BodySeen, Survey, survey
 from kinelint.errors import PolicyError
 from kinelint.finding import Level, Note
@@ -79,7 +80,7 @@ class _Run:
         self.whole = any(one.resolve() == self.root for one in chosen)
         self.tree = self._discovered(chosen)
         folders = {one.path.parent for one in self.tree.files}
-        cues = load_sheets(self._named_cues(), folders, self.root)
+        cues = load_sheets(named_cues(policy, self.root), folders, self.root)
         self.context = Context(policy, cues, self.root)
         self.made = _Results()
 
@@ -100,15 +101,6 @@ class _Run:
                 + ("; see also assets and except in the policy." if self.policy.file else "."),
             )
         return tree
-
-    def _named_cues(self) -> Path | None:
-        if self.policy.file is None:
-            return None
-        if self.policy.table.cues is not None:
-            return self.policy.folder / self.policy.table.cues
-        beside = self.policy.folder / CUES_NAME
-        # The policy's folder may lie outside the tree; below the root it is found anyway.
-        return None if beside.parent.is_relative_to(self.root) or not beside.is_file() else beside
 
     def crew_size(self, workers: int | None) -> int:
         if len(self.files) <= 1:
