@@ -23,6 +23,7 @@ from kinelint.kinematics.joint_angles import (
     wrapped,
     yxy,
 )
+from kinelint.kinematics.vectors import unit
 from kinelint.motion import Motion
 
 # Y-X-Y is singular with the arm at the side and overhead: its outer angles are read between.
@@ -88,7 +89,7 @@ def _knuckles(motion: Motion, side: str) -> tuple[Floats, Floats] | None:
         return None
     index, middle, little = (int(one) for one in found if one is not None)
     across = seg.line(motion, little, index)
-    return seg.unit(seg.line(motion, wrist, middle)), seg.unit(across)
+    return unit(seg.line(motion, wrist, middle)), unit(across)
 
 
 def _wrist(side: str, forearm: Floats, hand: Floats, thumbward: Floats) -> Iterator[Angle]:

@@ -64,7 +64,9 @@ def learnt_axis(motion: Motion, hinge: str) -> Floats | None:
     zero = motion.figure.zero
     own = None if zero is None else zero.hinge_axes.get(hinge)
     lines = hinge_lines(motion, hinge)
-    if own is None and lines is not None:
+    # A zero has seen all clips of the skeleton: looking again at many fingers is not worth it.
+    seen = zero is not None and hinge.endswith(tuple("123"))
+    if own is None and lines is not None and not seen:
         own = bends_of(motion, hinge, *lines).axis()
     if own is None:
         return None

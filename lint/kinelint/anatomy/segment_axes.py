@@ -13,6 +13,7 @@ import numpy as np
 from kinelint.anatomy.parts import SIDES
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.vectors import cross, dot, unit
 from kinelint.motion import Motion
 
 UP: Floats = np.array([[0.0], [1.0], [0.0]])
@@ -88,23 +89,16 @@ def segment_joint(motion: Motion, segment: str) -> int | None:
     return carrier(motion, segment)
 
 
-def unit(v: Floats) -> Floats:
-    """Directions ``(3, frames)`` of length 1; NaN where there is no length."""
-    length = np.linalg.norm(v, axis=-2, keepdims=True)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(length > 1e-9, v / length, np.nan))
-
-
 def across(v: Floats, axis: Floats) -> Floats:
     """What of ``(3, frames)`` is at right angles to unit `axis`, of length 1."""
-    return unit(v - np.sum(v * axis, axis=-2, keepdims=True) * axis)
+    return unit(v - dot(v, axis)[..., None, :] * axis)
 
 
 def axes(up: Floats, right: Floats) -> Floats:
     """Segment axes ``(4, frames)``: Y exactly along unit `up`, Z as near to `right` as can be."""
     z = across(right, up)
     y = np.broadcast_to(up, z.shape)
-    x = np.cross(y, z, axis=-2)
+    x = cross(y, z)
     return rotations.from_matrix(np.stack((x, y, z), axis=-2))
 
 

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.segment_axes import UP, line, right_line, segment_line, start_joint, unit
+from kinelint.anatomy.segment_axes import UP, line, right_line, segment_line, start_joint
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.kinematics.hinge import bend
+from kinelint.kinematics.vectors import unit
 from kinelint.motion import Motion
 
 # All chosen on calm standing and walking takes; common practice, no source.

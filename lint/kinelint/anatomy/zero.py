@@ -27,8 +27,11 @@ from kinelint.anatomy.upright import (
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.kinematics.hinge import BendPlanes, bend, bend_planes, merged
+from kinelint.kinematics.vectors import cross, unit
 from kinelint.motion import Motion
 
+# Clips longer than this many frames are thinned further.
+MANY_FRAMES = 2000
 # Less calibration than this is no zero.
 LEAST_SECONDS = 0.1
 # The mean of frames that differ by more than this (root mean square) is no zero either.
@@ -119,6 +122,7 @@ def sample_zero(motion: Motion) -> ZeroSample | None:
     """What one clip says of the zero; None if it says nothing."""
     if motion.cue.additive or motion.frames < 1:
         return None
+    motion = thinned(motion)
     frames = upright(motion)
     feet = {side: planted(motion, side) for side in SIDES}
     standing = dict(_sampled(motion, frames.standing, feet))
@@ -131,6 +135,25 @@ def sample_zero(motion: Motion) -> ZeroSample | None:
         if mask.any()
     }
     return ZeroSample(standing, stride, bends, heels) if standing or stride or bends else None
+
+
+def thinned(motion: Motion) -> Motion:
+    """The motion at about 25 Hz, a long one down to 10 Hz: enough for sums over its frames."""
+    every = int(motion.sample_rate_hz // 25)
+    if motion.frames > MANY_FRAMES * max(every, 1):
+        every = min(motion.frames // MANY_FRAMES, int(motion.sample_rate_hz // 10))
+    if every <= 1:
+        return motion
+    clip = motion.clip
+    sparse = replace(
+        clip,
+        sample_rate_hz=clip.sample_rate_hz / every,
+        rotations=clip.rotations[..., ::every],
+        translations=clip.translations[..., ::every],
+        scales=clip.scales[..., ::every],
+        weights=clip.weights[..., ::every],
+    )
+    return Motion(sparse, motion.figure, motion.cue, motion.ground_m)
 
 
 def settle_zero(samples: Sequence[ZeroSample]) -> Zero | None:
@@ -213,7 +236,7 @@ def _foot(motion: Motion, side: str, mask: Bools) -> Iterator[tuple[str, Turns]]
     if ankle is None or ball is None:
         return
     forward = seg.level(seg.line(motion, ankle, ball))
-    right = np.cross(forward, np.broadcast_to(seg.UP, forward.shape), axis=-2)
+    right = cross(forward, np.broadcast_to(seg.UP, forward.shape))
     for part in ("foot", "toes"):
         yield from _turns(motion, f"{side}_{part}", seg.axes(seg.UP, right), mask)
     shank = seg.segment_line(motion, f"{side}_shank")
@@ -228,7 +251,7 @@ def _arm(motion: Motion, side: str, mask: Bools) -> Iterator[tuple[str, Turns]]:
     if arm is None or shoulders is None:
         return
     hanging = bend(np.broadcast_to(-seg.UP, arm.shape), arm) < HANGING_ARM_RAD
-    yield from _turns(motion, part, seg.axes(-arm, seg.unit(shoulders)), mask & hanging)
+    yield from _turns(motion, part, seg.axes(-arm, unit(shoulders)), mask & hanging)
 
 
 def _turns(
@@ -259,7 +282,7 @@ def _sample_bends(motion: Motion) -> Iterator[tuple[str, BendPlanes]]:
 def bends_of(motion: Motion, hinge: str, proximal: Floats, distal: Floats) -> BendPlanes:
     """The bend planes of one hinge over one motion, in the axes of the joint above."""
     above = motion.orientations[frame_above(motion, hinge)]
-    normals = rotations.unrotate(above, np.cross(proximal, distal, axis=-2))
+    normals = rotations.unrotate(above, cross(proximal, distal))
     return bend_planes(normals, bend(proximal, distal), 1.0 / motion.sample_rate_hz)
 
 
@@ -276,7 +299,7 @@ def hinge_lines(motion: Motion, hinge: str) -> tuple[Floats, Floats] | None:
     start = seg.start_joint(motion, part_above(hinge))
     if start is None or middle is None or end is None:
         return None
-    return seg.unit(seg.line(motion, start, middle)), seg.unit(seg.line(motion, middle, end))
+    return unit(seg.line(motion, start, middle)), unit(seg.line(motion, middle, end))
 
 
 def part_above(hinge: str) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.kinematics.vectors import cross, dot, length, unit
 
 # A bend plane is known only from clear bends; below this the noise of a straight limb rules it.
 CLEAR_BEND_RAD = float(np.radians(20.0))
@@ -23,8 +24,7 @@ LEAST_SECONDS = 0.25
 
 def bend(proximal: Floats, distal: Floats) -> Floats:
     """The angle between two directions ``(..., 3, frames)``, radians in [0, pi], no side."""
-    across = np.linalg.norm(np.cross(proximal, distal, axis=-2), axis=-2)
-    return np.asarray(np.arctan2(across, np.sum(proximal * distal, axis=-2)))
+    return np.asarray(np.arctan2(length(cross(proximal, distal)), dot(proximal, distal)))
 
 
 def bend_about(axis: Floats, proximal: Floats, distal: Floats) -> Floats:
@@ -33,10 +33,9 @@ def bend_about(axis: Floats, proximal: Floats, distal: Floats) -> Floats:
     What lies out of the plane of the hinge (a carrying angle, a knocked knee) does not count.
     All ``(..., 3, frames)``; NaN where a direction lies nearly along the axis.
     """
-    along_p = np.sum(axis * proximal, axis=-2)
-    along_d = np.sum(axis * distal, axis=-2)
-    sine = np.sum(axis * np.cross(proximal, distal, axis=-2), axis=-2)
-    cosine = np.sum(proximal * distal, axis=-2) - along_p * along_d
+    along_p, along_d = dot(axis, proximal), dot(axis, distal)
+    sine = dot(axis, cross(proximal, distal))
+    cosine = dot(proximal, distal) - along_p * along_d
     turn = np.arctan2(sine, cosine)
     return np.where(np.maximum(np.abs(along_p), np.abs(along_d)) > 0.9, np.nan, turn)
 
@@ -75,9 +74,9 @@ def bend_planes(normals: Floats, bends_rad: Floats, frame_s: float) -> BendPlane
         frame_s: seconds that a frame stands for.
     """
     clear: Bools = (bends_rad > CLEAR_BEND_RAD) & (bends_rad < np.pi - CLEAR_BEND_RAD)
-    unit = normals[:, clear] / np.linalg.norm(normals[:, clear], axis=0)
+    planes = unit(normals[:, clear])
     seconds = float(clear.sum()) * frame_s
-    return BendPlanes(unit @ unit.T * frame_s, unit.sum(axis=1) * frame_s, seconds)
+    return BendPlanes(planes @ planes.T * frame_s, planes.sum(axis=1) * frame_s, seconds)
 
 
 def merged(several: Iterable[BendPlanes]) -> BendPlanes:

@@ -1,0 +1,33 @@
+"""Vectors ``(..., 3, frames)``, component by component: several times as fast as numpy's own."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from kinelint.kinematics.arrays import Floats
+
+
+def dot(a: Floats, b: Floats) -> Floats:
+    """Inner products ``(..., frames)``."""
+    product = a[..., 0, :] * b[..., 0, :]
+    product += a[..., 1, :] * b[..., 1, :]
+    product += a[..., 2, :] * b[..., 2, :]
+    return np.asarray(product)
+
+
+def cross(a: Floats, b: Floats) -> Floats:
+    """Vector products ``(..., 3, frames)``."""
+    ax, ay, az = (a[..., i, :] for i in range(3))
+    bx, by, bz = (b[..., i, :] for i in range(3))
+    return np.stack((ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx), axis=-2)
+
+
+def length(v: Floats) -> Floats:
+    """Lengths ``(..., frames)``."""
+    return np.asarray(np.sqrt(dot(v, v)))
+
+
+def unit(v: Floats) -> Floats:
+    """Directions of length 1; NaN where there is no length."""
+    lengths = length(v)[..., None, :]
+    return np.asarray(v / np.where(lengths > 1e-9, lengths, np.nan))
