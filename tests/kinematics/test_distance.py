@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from kinelint.kinematics import rotations
 from kinelint.kinematics.distance import (
-    CHUNK,
+    SPAN,
     Capsules,
     end_points,
     overlaps,
@@ -204,7 +204,7 @@ def depths(found, pairs: int, frames: int):
 
 def test_the_cull_drops_nothing_over_many_chunks():
     """Sparse answer against every pair and frame in closed form."""
-    capsules, pairs, positions, orientations = random_body(11, frames=2 * CHUNK + 5)
+    capsules, pairs, positions, orientations = random_body(11, frames=4 * SPAN + 5)
     found = overlaps(capsules, pairs, positions, orientations)
     starts, ends = end_points(capsules, positions, orientations)
     for row, (i, j) in enumerate(pairs):

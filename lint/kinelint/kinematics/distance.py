@@ -11,15 +11,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints, frozen
+from kinelint.kinematics.forward import turned, turning
 
-CHUNK = 1024
+# Ends are laid out for many frames at a time, pairs are tested for as few as the cache holds.
+CHUNK, SPAN = 4096, 1024
+BLOCK = 8  # frames that are thrown out together
 _TINY = 1e-24  # squared metres: shorter segments are points, nearer axes touch
+
+
+Arms: TypeAlias = tuple[list[int], list[int], Floats]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +54,16 @@ class Capsules:
 
     def __len__(self) -> int:
         return len(self.radii_m)
+
+    @cached_property
+    def arms(self) -> dict[int, Arms]:
+        """Joint to the ends that do not lie on it: their sides, capsules, and what turns them."""
+        off_joint = np.any(self.offsets_m != 0.0, axis=2)
+        found = {}
+        for joint in np.unique(self.joints[off_joint]).tolist():
+            caps, sides = np.nonzero(off_joint & (self.joints == joint))
+            found[joint] = sides.tolist(), caps.tolist(), turning(self.offsets_m[caps, sides])
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,14 +98,22 @@ def end_points(
         positions_m: ``(joints, 3, frames)``.
         orientations: ``(joints, 4, frames)``.
     """
-    ends = []
-    for side in range(2):
-        joints, offsets = capsules.joints[:, side], capsules.offsets_m[:, side]
-        points = positions_m[joints]
-        for cap in np.flatnonzero(np.any(offsets != 0.0, axis=1)):
-            points[cap] += rotations.rotate(orientations[joints[cap]], offsets[cap, :, None])
-        ends.append(points)
+    ends = np.empty((2, len(capsules), 3, positions_m.shape[-1]))
+    _place(capsules, capsules.arms, positions_m, orientations, ends)
     return ends[0], ends[1]
+
+
+def _place(
+    capsules: Capsules, arms: dict[int, Arms], positions: Floats, orientations: Floats, out: Floats
+) -> None:
+    """Writes the ends into ``(2, caps, 3, frames)``."""
+    for side in range(2):
+        for cap, joint in enumerate(capsules.joints[:, side].tolist()):
+            out[side, cap] = positions[joint]
+    for joint, (sides, caps, sums) in arms.items():
+        shifts = turned(orientations[joint], sums)
+        for side, cap, shift in zip(sides, caps, shifts, strict=True):
+            out[side, cap] += shift
 
 
 def overlaps(
@@ -108,12 +133,17 @@ def overlaps(
         min_depth_m: what is not deeper is left out; 0 leaves out what only touches.
     """
     frames = positions_m.shape[-1]
+    ends = np.empty((2, len(capsules), 3, min(CHUNK, frames)))
     found = []
     for first in range(0, frames, CHUNK):
         span = slice(first, min(first + CHUNK, frames))
-        starts, ends = end_points(capsules, positions_m[..., span], orientations[..., span])
-        part = overlaps_of(starts, ends, capsules.radii_m, pairs, min_depth_m)
-        found.append((part, first))
+        here = ends[..., : span.stop - first]
+        _place(capsules, capsules.arms, positions_m[..., span], orientations[..., span], here)
+        for start in range(0, span.stop - first, SPAN):
+            few = here[..., start : start + SPAN]
+            part = overlaps_of(few[0], few[1], capsules.radii_m, pairs, min_depth_m)
+            if len(part):
+                found.append((part, first + start))
     return _joined(found)
 
 
@@ -124,10 +154,12 @@ def overlaps_of(
     pairs = np.asarray(pairs, dtype=np.intp).reshape(-1, 2)
     least = np.broadcast_to(np.asarray(min_depth_m, dtype=np.float64), (len(pairs),))
     reach = radii_m[pairs[:, 0]] + radii_m[pairs[:, 1]] - least
+    starts = np.ascontiguousarray(starts)
     along = ends - starts
     pair, frame = _near(starts, along, reach, pairs)
-    p1, d1 = _taken(starts, along, pairs[pair, 0], frame)
-    p2, d2 = _taken(starts, along, pairs[pair, 1], frame)
+    first, second = pairs[pair, 0], pairs[pair, 1]
+    p1, d1 = _taken(starts, first, frame), _taken(along, first, frame)
+    p2, d2 = _taken(starts, second, frame), _taken(along, second, frame)
     apart, s, _ = _closest(p1, d1, p2, d2)
     squared = np.einsum("in,in->n", apart, apart)
     deep = np.flatnonzero(squared < np.square(np.maximum(reach, 0.0))[pair])
@@ -151,38 +183,49 @@ def segment_distance(p1: Floats, q1: Floats, p2: Floats, q2: Floats) -> tuple[Fl
 
 
 def _near(starts: Floats, along: Floats, reach: Floats, pairs: Ints) -> tuple[Ints, Ints]:
-    """Pairs and frames whose bounding spheres touch, ``(m,)`` each, sorted by both."""
+    """Pairs and frames that may overlap, ``(m,)`` each: spheres around blocks of frames touch."""
+    frames = starts.shape[-1]
     middles = starts + 0.5 * along
     halves = 0.5 * np.sqrt(np.einsum("cin,cin->cn", along, along).max(axis=1, initial=0.0))
-    limits = np.square(np.maximum(reach + halves[pairs[:, 0]] + halves[pairs[:, 1]], 0.0))
-    found_pairs, found_frames = [], []
-    for one in np.unique(pairs[:, 0]):
-        rows = np.flatnonzero(pairs[:, 0] == one)
-        apart = middles[pairs[rows, 1]]
-        apart -= middles[one]
-        np.square(apart, out=apart)
-        squared = apart[:, 0]
-        squared += apart[:, 1]
-        squared += apart[:, 2]
-        which, frame = np.nonzero(squared <= limits[rows, None])
-        found_pairs.append(rows[which])
-        found_frames.append(frame)
-    if not found_pairs:
-        return np.zeros(0, np.intp), np.zeros(0, np.intp)
-    pair, frame = np.concatenate(found_pairs), np.concatenate(found_frames)
-    return pair, frame
+    limits = reach + halves[pairs[:, 0]] + halves[pairs[:, 1]]
+    whole = frames - frames % BLOCK
+    pair, frame = _near_blocks(middles[..., :whole], limits, pairs, BLOCK)
+    if whole < frames:
+        rest = _near_blocks(middles[..., whole:], limits, pairs, frames - whole)
+        pair, frame = np.concatenate((pair, rest[0])), np.concatenate((frame, rest[1] + whole))
+    apart = _taken(middles, pairs[pair, 0], frame)
+    apart -= _taken(middles, pairs[pair, 1], frame)
+    near = np.flatnonzero(_dot(apart, apart) <= np.square(np.maximum(limits, 0.0))[pair])
+    return pair[near], frame[near]
 
 
-def _taken(starts: Floats, along: Floats, cap: Ints, frame: Ints) -> tuple[Floats, Floats]:
-    """Starts and directions ``(3, m)`` of the chosen capsules and frames."""
-    frames = starts.shape[-1]
+def _near_blocks(middles: Floats, limits: Floats, pairs: Ints, length: int) -> tuple[Ints, Ints]:
+    """The same for blocks of `length` frames: one sphere holds all the middles of a block."""
+    blocks = middles.reshape(*middles.shape[:2], -1, length)
+    centres = blocks[..., length // 2]
+    away = blocks - centres[..., None]
+    np.square(away, out=away)
+    spread = np.sqrt(away.sum(axis=1).max(axis=-1))
+    first, second = pairs[:, 0], pairs[:, 1]
+    apart = centres[first]
+    apart -= centres[second]
+    np.square(apart, out=apart)
+    room = spread[first]
+    room += spread[second]
+    room += limits[:, None]
+    pair, block = np.nonzero(apart.sum(axis=1) <= np.square(np.maximum(room, 0.0, out=room)))
+    frame = (block[:, None] * length + np.arange(length)).reshape(-1)
+    return np.repeat(pair, length), frame
+
+
+def _taken(paths: Floats, cap: Ints, frame: Ints) -> Floats:
+    """``(3, m)`` of the chosen capsules and frames of ``(caps, 3, frames)``."""
+    frames = paths.shape[-1]
     index = cap * (3 * frames) + frame
-    rows = [index, index + frames, index + 2 * frames]
-    flat, flat_along = starts.reshape(-1), along.reshape(-1)
-    return (
-        np.stack([flat.take(row) for row in rows]),
-        np.stack([flat_along.take(row) for row in rows]),
-    )
+    flat, out = paths.reshape(-1), np.empty((3, len(index)))
+    for row in range(3):
+        np.take(flat[row * frames :], index, out=out[row], mode="clip")
+    return out
 
 
 def _closest(p1: Floats, d1: Floats, p2: Floats, d2: Floats) -> tuple[Floats, Floats, Floats]:

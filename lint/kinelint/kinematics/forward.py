@@ -73,7 +73,7 @@ def forward(
     for joint, parent in enumerate(parents.tolist()):
         if parent >= 0:
             children[parent].append(joint)
-    arms = np.einsum("ijk,cj->cik", _TURN, offsets)
+    arms = turning(offsets)
     scratch = np.empty((30, min(CHUNK, frames)))
     for start in range(0, frames, CHUNK):
         span = slice(start, min(start + CHUNK, frames))
@@ -102,6 +102,21 @@ def forward(
                     np.matmul(arms[child], squares, out=moved)
                 np.add(positions[joint, :, span], moved, out=positions[child, :, span])
     return positions, orientations
+
+
+def turning(vectors: Floats) -> Floats:
+    """``(k, 3, 10)``: what `turned` takes to turn the constant vectors ``(k, 3)``."""
+    return np.asarray(np.einsum("ijk,cj->cik", _TURN, vectors))
+
+
+def turned(q: Floats, arms: Floats) -> Floats:
+    """Vectors that `turning` was given, turned by unit quaternions ``(4, n)``: ``(k, 3, n)``."""
+    squares = np.empty((10, q.shape[-1]))
+    _squares(q, squares)
+    out = np.empty((len(arms), 3, q.shape[-1]))
+    for arm, one in zip(arms, out, strict=True):
+        np.matmul(arm, squares, out=one)
+    return out
 
 
 def _squares(q: Floats, out: Floats) -> None:

@@ -17,7 +17,7 @@ from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.spans import spans
-from kinelint.synthetic import bump, standing
+from kinelint.synthetic import Turns, bump, standing
 from kinelint.synthetic import motion as made
 from kinelint_rules.contact.part_pairs import PartPair, is_judged, part_pairs, wanted_mm
 from kinelint_rules.contact.together import told_apart
@@ -117,13 +117,13 @@ class Penetration(Rule[PenetrationSettings]):
     def examples() -> Iterable[Example]:
         """A still person, a forearm in the belly, the same wanted, too brief, and throughout."""
         inward = 4.0 * bump(60, 15, 45)
-        pushed = {"turns": {"left_upper_arm": [("Z", -inward)]}, "sample_rate_hz": 60.0}
+        pushed: dict[str, Turns] = {"left_upper_arm": [("Z", -inward)]}
         arm_and_thigh = (WantedContact(("forearm", "thigh")), WantedContact(("hand", "thigh")))
         yield Example("standing", standing())
         yield Example("arms held out", made(turns={"left_upper_arm": [("Z", 30.0)]}))
         yield Example(
             "left arm pressed into the thigh: the forearm, and with it the hand",
-            made(**pushed),
+            made(turns=pushed),
             finds=2,
             parts=("left_forearm", "left_thigh"),
             frames=(19, 41),
@@ -133,11 +133,11 @@ class Penetration(Rule[PenetrationSettings]):
         )
         yield Example(
             "the same, wanted by the cue sheet",
-            made(cue=Cue(wanted_contacts=arm_and_thigh), **pushed),
+            made(cue=Cue(wanted_contacts=arm_and_thigh), turns=pushed),
         )
         yield Example(
             "the same in a clip that holds the arms only",
-            made(cue=Cue(only_parts=("upper_arm", "forearm", "hand")), **pushed),
+            made(cue=Cue(only_parts=("upper_arm", "forearm", "hand")), turns=pushed),
         )
         brief = 4.0 * (np.abs(np.arange(60) - 30) < 1)
         yield Example("over in a frame", made(turns={"left_upper_arm": [("Z", -brief)]}))
