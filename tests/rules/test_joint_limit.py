@@ -1,5 +1,7 @@
 """The rule joint-limit, and its ranges against the published tables."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -218,3 +220,17 @@ def test_a_deep_squat_is_within_a_persons_range():
     one = motion(frames=90, turns=turns)
     assert joint_angles(one)["left ankle dorsiflexion"].max() == pytest.approx(38, abs=1e-6)
     assert not found(one)
+
+
+def test_a_figure_not_built_like_a_person_is_graded_a_step_lower():
+    """Arms as long as legs: a robot may bend its knees as its makers please."""
+    one = clip(turns={"left_shank": [("X", -16 * bump(60, 15, 45))]})
+    longer = np.array(one.skeleton.rest_translations)
+    for side in ("left", "right"):
+        for part in ("forearm", "hand"):
+            longer[one.skeleton.names.index(f"{side}_{part}")] *= 2.0
+    robot = replace(one, skeleton=replace(one.skeleton, rest_translations=longer))
+    (person,) = found(Motion(one, person_figure()))
+    (built,) = found(Motion(robot, person_figure()))
+    assert (person.level, built.level) == (Level.ERROR, Level.WARNING)
+    assert built.measured == person.measured
