@@ -7,15 +7,15 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from anatomy.expected_parts import EXPECTED, MAIN
-from real_data import real
 
+from anatomy.expected_parts import EXPECTED, MAIN
 from kinelint.anatomy.anatomy import Anatomy
 from kinelint.anatomy.identify import identify
 from kinelint.anatomy.parts import mirrored
 from kinelint.clip import Clip
 from kinelint.kinematics import rotations
 from kinelint.readers import read
+from real_data import real
 
 # One frozen pose of a failed solve, with the shoulders crossed: only names can tell its sides.
 CROSSED = "bvh/accad_martialarts_male2_subject_cal_2.bvh"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.limbs import ARM, LEG, Limb, Pair, find_pairs, odds
+from kinelint.anatomy.limbs import ARM, LEG, Pair, find_pairs, odds
 from kinelint.anatomy.tree import Tree, cosine
 from kinelint.anatomy.words import Reading
 from kinelint.kinematics.arrays import Floats
