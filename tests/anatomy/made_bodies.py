@@ -132,7 +132,10 @@ class Rig:
         parents = [order.index(up) if up else -1 for up, _ in self.joints.values()]
         places = np.array([place for _, place in self.joints.values()]) * scale
         places = places[:, ["xyz".index(axis) for axis in axes]]
-        offsets = [place - places[up] if up >= 0 else place for place, up in zip(places, parents)]
+        offsets = [
+            place - places[up] if up >= 0 else place
+            for place, up in zip(places, parents, strict=True)
+        ]
         return Skeleton(
             names=tuple((names or {}).get(name, name) for name in order),
             parents=np.array(parents),

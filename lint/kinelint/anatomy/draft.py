@@ -28,6 +28,13 @@ class Draft:
     taken: dict[int, Assignment] = field(default_factory=dict)
     tips: dict[str, int] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    side_confidence: float = 1.0
+    decreed: set[str] = field(default_factory=set)
+
+    def decree(self, joint: int, part: str) -> None:
+        """A joint for a part because the policy says so: no other joint becomes that part."""
+        self.taken[joint] = Assignment(joint, part, 1.0, "the policy says so")
+        self.decreed.add(part)
 
     def take(self, joint: int, part: str, structure: float, why: str = "") -> None:
         """A joint for a part; `structure` is the confidence without its name, in [0, 1]."""
@@ -50,8 +57,11 @@ class Draft:
         self.put(joint, part, confidence, evidence)
 
     def put(self, joint: int, part: str, confidence: float, evidence: str) -> None:
-        """A joint for a part, as it stands."""
-        self.taken[joint] = Assignment(joint, part, round(min(confidence, 1.0), 3), evidence)
+        """A joint for a part, as it stands, unless the policy gave either to another."""
+        if part in self.decreed or joint in self.taken:
+            return
+        doubt = 0.5 + 0.5 * self.side_confidence if side_of(part) else 1.0
+        self.taken[joint] = Assignment(joint, part, round(confidence * doubt, 3), evidence)
 
     def tip(self, part: str, joint: int | None) -> None:
         """The point at the far end of a part, if there is one and it has no other meaning."""

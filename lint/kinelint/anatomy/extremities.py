@@ -11,10 +11,10 @@ from kinelint.anatomy.words import Reading
 
 
 def assign_limbs(
-    draft: Draft, pair: Pair, roles: tuple[str, str, str], a_left: bool, plan: Plan, sure: float
+    draft: Draft, pair: Pair, roles: tuple[str, str, str], a_left: bool, plan: Plan
 ) -> None:
     """Both limbs of a pair, from the hub to toes or finger tips."""
-    structure = (0.55 + 0.35 * pair.mirrored) * plan.plausible * (0.4 + 0.6 * sure)
+    structure = (0.55 + 0.35 * pair.mirrored) * plan.plausible
     for limb, side in (
         (pair.a, "left" if a_left else "right"),
         (pair.b, "right" if a_left else "left"),

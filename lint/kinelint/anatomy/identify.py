@@ -41,7 +41,7 @@ def identify(
     tree = Tree.of(skeleton, clip)
     draft = Draft(tree, readings)
     for part, name in (overrides or {}).items():
-        draft.put(_joint_named(skeleton, part, name), part, 1.0, "the policy says so")
+        draft.decree(_joint_named(skeleton, part, name), part)
     if not assign_declared(draft):
         _assign_by_structure(draft)
     _miss(draft)
@@ -58,8 +58,9 @@ def _assign_by_structure(draft: Draft) -> None:
     else:
         sides = find_sides(tree, readings, plan)
         draft.notes.extend(sides.notes)
-        assign_limbs(draft, plan.legs, LEG, sides.legs_a_left, plan, sides.confidence)
-        assign_limbs(draft, plan.arms, ARM, sides.arms_a_left, plan, sides.confidence)
+        draft.side_confidence = sides.confidence
+        assign_limbs(draft, plan.legs, LEG, sides.legs_a_left, plan)
+        assign_limbs(draft, plan.arms, ARM, sides.arms_a_left, plan)
         assign_trunk(draft, plan)
 
 

@@ -90,6 +90,8 @@ def _facing(tree: Tree, plan: Plan) -> float:
     votes = 0.0
     for hip, knee, ankle in (a, b):
         shank = np.linalg.norm(p[knee] - p[ankle], axis=0)
+        if not np.all(shank > 0):
+            return 0.0
         end = furthest(tree, ankle)
         bent = p[knee] - (p[hip] + p[ankle]) / 2
         for forward, weight in ((p[end] - p[ankle], 1.0), (bent, 0.7)):
