@@ -1,1 +1,61 @@
-"""kinelint."""
+"""The lint for character animation. This module is the public door for authors of rules.
+
+    from kinelint import Example, Finding, Motion, Rule, RuleSettings, setting, spans
+
+Names are fetched when they are first asked for, so that ``import kinelint`` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from kinelint.errors import KinelintError, NotApplicable
+    from kinelint.finding import Finding, FrameSpan, Level, Note, Trace, Unjudged
+    from kinelint.motion import Motion
+    from kinelint.rule import Example, Rule, RuleSettings, setting
+    from kinelint.spans import spans
+    from kinelint.testing import check_rule
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Example",
+    "Finding",
+    "FrameSpan",
+    "KinelintError",
+    "Level",
+    "Motion",
+    "NotApplicable",
+    "Note",
+    "Rule",
+    "RuleSettings",
+    "Trace",
+    "Unjudged",
+    "check_rule",
+    "setting",
+    "spans",
+]
+
+_HOMES = {
+    "errors": ("KinelintError", "NotApplicable"),
+    "finding": ("Finding", "FrameSpan", "Level", "Note", "Trace", "Unjudged"),
+    "motion": ("Motion",),
+    "rule": ("Example", "Rule", "RuleSettings", "setting"),
+    "spans": ("spans",),
+    "testing": ("check_rule",),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f"kinelint.{_HOME_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -6,11 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from kinelint.anatomy.parts import label
-from kinelint.finding import Finding
-from kinelint.motion import Motion
-from kinelint.rule import Example, Rule, RuleSettings, setting
-from kinelint.spans import spans
+from kinelint import Example, Finding, Motion, Rule, RuleSettings, setting, spans
 from kinelint.synthetic import motion, standing
 
 
@@ -38,15 +34,16 @@ class Awning(Rule[AwningSettings]):
     @staticmethod
     def check(motion: Motion, settings: AwningSettings, /) -> Iterator[Finding]:
         """Yields one finding for each span in which a part is above the canvas."""
-        for part in ("head", "left_hand", "right_hand"):
-            if motion.has(part):
-                height_m = motion.part(part).position_m[1]
+        for name in ("head", "left_hand", "right_hand"):
+            if motion.has(name):
+                part = motion.part(name)
+                height_m = part.position_m[1]
                 for span in spans(height_m > settings.awning_m):
                     worst = span.first + int(np.argmax(height_m[span.first : span.last + 1]))
                     yield Finding(
-                        f"{label(part)} goes through the awning",
+                        f"{part.label} goes through the awning",
                         span,
-                        (part,),
+                        (name,),
                         measured=float(height_m[worst]),
                         limit=settings.awning_m,
                         unit="m",

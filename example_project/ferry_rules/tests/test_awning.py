@@ -1,7 +1,7 @@
 """All that is promised of the pack's rules."""
 
 from ferry_rules import RULES
-from kinelint.testing import check_rule
+from kinelint import check_rule
 
 
 def test_awning() -> None:

@@ -97,7 +97,7 @@ def _turn_gap_deg(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> F
     if not repeats:
         step = 0.5 * (_between(before, last) + _between(first, second))
         last = _turned(step, last)
-    return np.degrees(np.linalg.norm(_between(last, first), axis=1))
+    return np.asarray(np.degrees(np.linalg.norm(_between(last, first), axis=1)))
 
 
 def _between(a: Floats, b: Floats) -> Floats:
