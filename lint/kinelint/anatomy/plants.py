@@ -20,7 +20,8 @@ from kinelint.anatomy.travel import travelled
 from kinelint.finding import FrameSpan
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats, frozen
-from kinelint.kinematics.contact import ContactLimits, excursion, horizontal_speed, steps
+from kinelint.kinematics.contact import ContactLimits, horizontal_speed, steps
+from kinelint.kinematics.slides import excursion
 from kinelint.motion import Motion
 from kinelint.spans import spans
 

@@ -1,4 +1,4 @@
-"""When a point of the sole bears on its support, and how far it slides while it does.
+"""When a point of the sole bears on its support.
 
 Thresholds are metres, metres a second and seconds, never frames. They hold for a leg of 0.88 m
 and scale with the leg, so that a child's or a giant's feet are judged alike.
@@ -18,7 +18,6 @@ from kinelint.kinematics.arrays import Bools, Floats
 REFERENCE_LEG_M = 0.88
 # First and last frame, both included.
 Phase: TypeAlias = tuple[int, int]
-_DIRECTIONS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +98,7 @@ def contact_phases(
     speed = horizontal_speed(point, sample_rate_hz, limits.window_s)
     enter = (height <= limits.enter_height_m) & (speed <= limits.enter_speed_m_per_s)
     leave = (height > limits.leave_height_m) | (speed > limits.leave_speed_m_per_s)
-    joined = _bridged(_runs(hysteresis(enter, leave)), height, sample_rate_hz, limits)
+    joined = _bridged(runs(hysteresis(enter, leave)), height, sample_rate_hz, limits)
     return [one for one in joined if (one[1] - one[0]) / sample_rate_hz >= limits.min_s - 1e-9]
 
 
@@ -117,14 +116,15 @@ def steps(speed: Floats, height: Floats, moving_m_per_s: float, rise_m: float) -
         rise_m: higher is lifted.
     """
     stepping = np.zeros(speed.size, dtype=np.bool_)
-    for first, last in _runs(speed > moving_m_per_s):
+    for first, last in runs(speed > moving_m_per_s):
         before, after = max(first - 1, 0), min(last + 1, speed.size - 1)
         ends = min(height[before], height[after])
         stepping[first : last + 1] = height[first : last + 1].max() - ends > rise_m
     return stepping
 
 
-def _runs(mask: Bools) -> list[Phase]:
+def runs(mask: Bools) -> list[Phase]:
+    """First and last frame of each stretch of true."""
     edges = np.diff(np.concatenate(([False], mask, [False])).astype(np.int8))
     starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
     return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
@@ -154,47 +154,3 @@ def trimmed(phase: Phase, sample_rate_hz: float, trim_s: float, frames: int) -> 
     first = phase[0] + (cut if phase[0] > 0 else 0)
     last = phase[1] - (cut if phase[1] < frames - 1 else 0)
     return (first, last) if last > first else None
-
-
-@dataclass(frozen=True, slots=True)
-class Excursion:
-    """How far a path strays, and when.
-
-    Attributes:
-        size: its greatest extent, in the path's unit.
-        direction: (x, z) unit vector from where it was first to where it went.
-        first, last: frames of the path between which it goes (and comes back).
-    """
-
-    size: float
-    direction: tuple[float, float]
-    first: int
-    last: int
-
-
-def excursion(path: Floats) -> Excursion:
-    """The greatest extent of a path ``(2, frames)`` over the floor.
-
-    It is the extent along the widest of 24 directions: at least 0.997 of the true diameter.
-    """
-    angles = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
-    axes = np.stack((np.cos(angles), np.sin(angles)), axis=1)
-    along = axes @ path
-    extent = along.max(axis=1) - along.min(axis=1)
-    widest = int(np.argmax(extent))
-    size = float(extent[widest])
-    if size < 1e-12:
-        return Excursion(0.0, (1.0, 0.0), 0, path.shape[1] - 1)
-    share = (along[widest] - along[widest].min()) / size
-    first, last, forwards = _crossings(share)
-    x, z = axes[widest] if forwards else -axes[widest]
-    return Excursion(size, (float(x), float(z)), first, last)
-
-
-def _crossings(share: Floats) -> tuple[int, int, bool]:
-    """First and last frame of all ways between 0.1 and 0.9, and whether the first goes up."""
-    marks = np.where(share <= 0.1, -1, np.where(share >= 0.9, 1, 0))
-    places = np.flatnonzero(marks)
-    turns = np.flatnonzero(np.diff(marks[places]) != 0)
-    first, last = int(places[turns[0]]), int(places[turns[-1] + 1])
-    return first, last, bool(marks[first] < 0)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.body import capsule_ends
+from kinelint.anatomy.contacts import stance
 from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.ground import depth_under
 from kinelint.anatomy.parts import side_of
@@ -16,6 +17,7 @@ from kinelint.anatomy.sole import soles
 from kinelint.anatomy.travel import travelled
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.kinematics.contact import runs
 from kinelint.motion import Motion
 
 # A foot that carries is this still; another part this close to the ground may carry instead.
@@ -61,12 +63,29 @@ class Depth:
         return "sole" if abs(front - depths["heel"]) < _LEVEL_M else deepest
 
 
-def feet(motion: Motion, plane: Plane) -> Iterator[Depth]:
-    """The soles."""
+def feet(motion: Motion, plane: Plane, own_level: bool = False) -> Iterator[Depth]:
+    """The soles.
+
+    Args:
+        motion: the clip on its body.
+        plane: the floor.
+        own_level: where a foot stands a little above the floor, measure from where it stands. For
+            an estimated floor, which fits some stands better than others.
+    """
     for side, sole in motion.derive(soles).items():
         points = np.stack(list(sole.points.values()))
         depths = np.stack([depth_under(motion, plane, path) for path in points])
+        if own_level:
+            depths = depths + _raised(motion, side, -depths[:2].max(axis=0))
         yield Depth(f"{side}_foot", tuple(sole.points), depths, points)
+
+
+def _raised(motion: Motion, side: str, lowest: Floats) -> Floats:
+    """``(frames,)`` how high each stand of a foot is over the floor, 0 if it is not."""
+    raised = np.zeros(motion.frames)
+    for first, last in runs(stance(motion, side)):
+        raised[first : last + 1] = max(float(np.median(lowest[first : last + 1])), 0.0)
+    return raised
 
 
 def other_parts(motion: Motion, plane: Plane) -> Iterator[Depth]:

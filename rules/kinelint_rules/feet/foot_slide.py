@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from kinelint.anatomy.feet import scale_of
 from kinelint.anatomy.parts import label
 from kinelint.anatomy.plants import Plant, plants
 from kinelint.anatomy.sole import soles
@@ -14,7 +15,7 @@ from kinelint.cue import Cue
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
 from kinelint.kinematics import rates
-from kinelint.kinematics.contact import Excursion, excursion
+from kinelint.kinematics.slides import REST_M_PER_S, Excursion, slides
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import standing
@@ -92,13 +93,13 @@ class FootSlide(Rule[FootSlideSettings]):
             return
         if how.basis is Basis.FITTED and not how.steady:
             raise NotApplicable("the feet of this in-place clip do not agree on a travel velocity")
+        slow = REST_M_PER_S * scale_of(motion)
         for plant in motion.derive(plants):
-            strayed = excursion(plant.path_m)
-            grade = graded(
-                1000.0 * strayed.size, settings.note_mm, settings.warning_mm, settings.error_mm
-            )
-            if grade is not None:
-                yield _finding(motion, plant, strayed, *grade)
+            for strayed in slides(plant.path_m, motion.sample_rate_hz, slow):
+                size_mm = 1000.0 * strayed.size
+                grade = graded(size_mm, settings.note_mm, settings.warning_mm, settings.error_mm)
+                if grade is not None:
+                    yield _finding(motion, plant, strayed, *grade)
 
     @staticmethod
     def examples() -> Iterable[Example]:

@@ -95,7 +95,7 @@ class GroundContact(Rule[GroundContactSettings]):
             yield whole
             plane = Plane(plane.height_m + found.offset_m)
         limits = (settings.note_mm, settings.warning_mm, settings.error_mm)
-        for one in feet(motion, plane):
+        for one in feet(motion, plane, own_level=found.estimated):
             yield from _sunk(motion, found, one, limits, settings)
         softer = tuple(limit + settings.body_extra_mm for limit in limits)
         for one in other_parts(motion, plane):

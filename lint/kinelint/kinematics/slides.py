@@ -1,0 +1,78 @@
+"""How far a planted point strays over its support, and when."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kinelint.kinematics import rates
+from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.contact import runs
+
+_DIRECTIONS = 24
+# A point at rest moves less than this over this time: a long stand falls apart into slides and
+# rests, and fast slides keep their slow ends. Common practice, no source.
+REST_WINDOW_S = 0.3
+REST_M_PER_S = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Excursion:
+    """How far a path strays, and when.
+
+    Attributes:
+        size: its greatest extent, in the path's unit.
+        direction: (x, z) unit vector from where it was first to where it went.
+        first, last: frames of the path between which it goes (and comes back).
+    """
+
+    size: float
+    direction: tuple[float, float]
+    first: int
+    last: int
+
+
+def excursion(path: Floats) -> Excursion:
+    """The greatest extent of a path ``(2, frames)`` over the floor.
+
+    It is the extent along the widest of 24 directions: at least 0.997 of the true diameter.
+    """
+    angles = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
+    axes = np.stack((np.cos(angles), np.sin(angles)), axis=1)
+    along = axes @ path
+    extent = along.max(axis=1) - along.min(axis=1)
+    widest = int(np.argmax(extent))
+    size = float(extent[widest])
+    if size < 1e-12:
+        return Excursion(0.0, (1.0, 0.0), 0, path.shape[1] - 1)
+    share = (along[widest] - along[widest].min()) / size
+    first, last, forwards = _crossings(share)
+    x, z = axes[widest] if forwards else -axes[widest]
+    return Excursion(size, (float(x), float(z)), first, last)
+
+
+def slides(
+    path: Floats, sample_rate_hz: float, rest_m_per_s: float = REST_M_PER_S
+) -> list[Excursion]:
+    """Every slide of a planted point ``(2, frames)``: its excursions between rests, in order.
+
+    What it creeps while at rest makes one more, over all of its frames, at the end.
+    """
+    velocity = rates.windowed_velocity(path, sample_rate_hz, REST_WINDOW_S)
+    step = np.diff(path, axis=1, prepend=path[:, :1])
+    found = []
+    for first, last in runs(np.hypot(*velocity) > rest_m_per_s):
+        one = excursion(path[:, first : last + 1])
+        found.append(replace(one, first=one.first + first, last=one.last + first))
+        step[:, first : last + 1] = 0.0
+    return [*found, excursion(np.cumsum(step, axis=1))]
+
+
+def _crossings(share: Floats) -> tuple[int, int, bool]:
+    """First and last frame of all ways between 0.1 and 0.9, and whether the first goes up."""
+    marks = np.where(share <= 0.1, -1, np.where(share >= 0.9, 1, 0))
+    places = np.flatnonzero(marks)
+    turns = np.flatnonzero(np.diff(marks[places]) != 0)
+    first, last = int(places[turns[0]]), int(places[turns[-1] + 1])
+    return first, last, bool(marks[first] < 0)
