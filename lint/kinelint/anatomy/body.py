@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kinelint.anatomy.neighbours import may_collide, reach
+from kinelint.anatomy.neighbours import limb, may_collide, reach
 from kinelint.anatomy.parts import SIDES, label
 from kinelint.anatomy.skin_fit import measured
 from kinelint.anatomy.volume import bones
 from kinelint.anatomy.volume_build import Bone, Build, RestPose
 from kinelint.clip import Skeleton, Skin
+from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.kinematics.distance import Capsules, Overlaps, end_points, overlaps
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 GIRTH_RATIO = 0.85
 # Biacromial breadth by stature: the smallest of 6,068 people is .82 of the mean (ANSUR II).
 _NARROW = 0.8
+# Radius by length: people's thickest limb, the thigh, has about .2.
+_STOUT = 0.35
 _EXPECTED = (
     "pelvis",
     "head",
@@ -148,20 +151,39 @@ def _assembled(made: Sequence[Bone], build: Build) -> Body:
         pairs,
         _allowed(capsules, pairs, build),
         radii_from,
-        _doubts(build, parts),
+        _doubts(build, made),
         _missing(parts),
     )
 
 
-def _doubts(build: Build, parts: Sequence[str]) -> dict[str, str]:
-    """Arms whose shoulders sit closer together than any person's, unless the skin tells."""
+def _doubts(build: Build, made: Sequence[Bone]) -> dict[str, str]:
+    """Part to why its volume is a guess."""
+    parts = [bone.part for bone in made]
+    if _is_stout(build, made):
+        return dict.fromkeys(parts, "its limbs are so thick and short that capsules fit badly")
     if build.shoulders_ratio >= _NARROW or "thorax" in build.skin:
         return {}
     why = (
         f"the shoulders of this skeleton are {100.0 * build.shoulders_ratio:.0f} % as far apart "
         "as those of a person of its height"
     )
-    return {part: why for part in parts if reach(part)[0] == reach("left_hand")[0]}
+    return {part: why for part in parts if limb(part).endswith("arm")}
+
+
+def _is_stout(build: Build, made: Sequence[Bone]) -> bool:
+    """Whether at least half of the limbs are far thicker for their length than any person's."""
+    thick = []
+    for bone in made:
+        if bone.part.partition("_")[2] in ("upper_arm", "forearm", "thigh", "shank"):
+            ends = [
+                build.place(joint) + rotations.rotate(build.turn(joint), point[:, None])[:, 0]
+                for joint, point in (bone.start, bone.end)
+            ]
+            # A capsule may be half of its bone.
+            share = sum(other.part == bone.part for other in made)
+            length = share * float(np.linalg.norm(ends[1] - ends[0]))
+            thick.append(bone.radius_m > _STOUT * length)
+    return bool(thick) and float(np.mean(thick)) >= 0.5
 
 
 def _missing(parts: Sequence[str]) -> str:

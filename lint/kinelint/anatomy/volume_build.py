@@ -15,7 +15,7 @@ from kinelint.anatomy.skin_fit import Thickness
 from kinelint.clip import Skeleton
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
-from kinelint.kinematics.forward import forward
+from kinelint.kinematics.forward import forward, forward_scaled
 
 # Between the shoulder joints: biacromial breadth .2306 of stature (ANSUR II, mean of men and women)
 # less about 15 mm a side (from memory).
@@ -33,11 +33,18 @@ class RestPose:
     @classmethod
     def of(cls, skeleton: Skeleton, metres_per_unit: float, to_y_up: Floats) -> RestPose:
         """Laid out from the rest translations and rotations."""
-        sized = skeleton.rest_translations
-        none = np.empty(0, dtype=np.intp)
-        positions, orientations = forward(
-            skeleton.parents, skeleton.rest_rotations[..., None], sized, none, np.empty((0, 3, 1))
+        none, nowhere = np.empty(0, dtype=np.intp), np.empty((0, 3, 1))
+        moved = (
+            skeleton.parents,
+            skeleton.rest_rotations[..., None],
+            skeleton.rest_translations,
+            none,
+            nowhere,
         )
+        if np.any(skeleton.rest_scales != 1.0):
+            positions, orientations = forward_scaled(*moved, skeleton.rest_scales, none, nowhere)
+        else:
+            positions, orientations = forward(*moved)
         return cls(
             skeleton,
             rotations.rotate(to_y_up, positions)[..., 0] * metres_per_unit,
@@ -120,6 +127,10 @@ class Build:
     def place(self, joint: int) -> Floats:
         """The joint's place at rest."""
         return np.asarray(self.rest.positions_m[joint])
+
+    def turn(self, joint: int) -> Floats:
+        """``(4, 1)`` the joint's orientation at rest."""
+        return np.asarray(self.rest.orientations[joint][:, None])
 
     def limb(self, part: str, near: str, far: str) -> tuple[float, float]:
         """Radii of a limb's near and far half: the policy's, else its skin's, else by girths."""

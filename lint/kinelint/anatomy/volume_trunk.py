@@ -175,10 +175,9 @@ def _crown(build: Build, head: int, chain: list[int]) -> Floats | None:
     tip = build.anatomy.tips.get("head")
     if tip is not None:
         up = build.place(tip) - build.place(head)
-    elif chain:
-        up = build.place(head) - build.place(chain[-1])
     else:
-        return None
+        below = chain[-1] if chain else build.rest.holder(head)
+        up = build.place(head) - build.place(below)
     length = float(np.linalg.norm(up))
     if length == 0.0:
         return None
