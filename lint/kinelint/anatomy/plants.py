@@ -61,7 +61,7 @@ def plants(motion: Motion, limits: ContactLimits | None = None) -> tuple[Plant, 
         NotApplicable: there are no feet, or they were not captured.
     """
     scaled = (limits or ContactLimits()).scaled_by(scale_of(motion))
-    found = []
+    found: list[Plant] = []
     for side, sole in motion.derive(soles).items():
         down = {point: np.zeros(motion.frames, dtype=np.bool_) for point in ("heel", "ball")}
         for one in motion.derive(contacts, *(() if limits is None else (limits,))):
@@ -112,7 +112,7 @@ def _bearing(state: int, ends: Floats, velocity: Floats) -> Floats | float:
     nearest = -np.sum(velocity[0] * apart, axis=0) / np.maximum(
         np.sum(apart * apart, axis=0), 1e-12
     )
-    return np.clip(nearest, *_REACH)
+    return np.asarray(np.clip(nearest, *_REACH))
 
 
 def _plant(sole: Sole, ends: Floats, down: FrameSpan, along: Floats) -> Plant:

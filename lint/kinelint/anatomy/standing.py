@@ -84,7 +84,7 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
     if sum(int(one.sum()) for one in use.values()) < _LEAST_S * motion.sample_rate_hz:
         return None
     plants = [_plants(motion, foot, use[side]) for side, foot in feet.items()]
-    slope = slope_of(np.concatenate(plants, axis=1))
+    slope = slope_of(plants)
 
     def over(joint: int, side: str) -> Floats:
         path = motion.positions_m[joint][:, use[side]]

@@ -76,7 +76,8 @@ def feet(motion: Motion, plane: Plane, own_level: bool = False) -> Iterator[Dept
         points = np.stack(list(sole.points.values()))
         depths = np.stack([depth_under(motion, plane, path) for path in points])
         if own_level:
-            depths = depths + _raised(motion, side, -depths[:2].max(axis=0))
+            # Not the toes' tip: toes that hang are no dip.
+            depths[:2] += _raised(motion, side, -depths[:2].max(axis=0))
         yield Depth(f"{side}_foot", tuple(sole.points), depths, points)
 
 
@@ -93,12 +94,12 @@ def other_parts(motion: Motion, plane: Plane) -> Iterator[Depth]:
     found: dict[str, list[tuple[Floats, float]]] = {}
     body = motion.figure.body
     if body is not None and len(body.capsules):
-        for end, ends in enumerate(motion.derive(capsule_ends)):
+        for distal, points in enumerate(motion.derive(capsule_ends)):
             for cap, part in enumerate(body.parts):
                 # The ankle's end of the shank lies in the foot.
-                if not (part.endswith("shank") and end):
+                if not (part.endswith("shank") and distal):
                     radius = float(body.capsules.radii_m[cap])
-                    found.setdefault(part, []).append((ends[cap], radius))
+                    found.setdefault(part, []).append((points[cap], radius))
     else:
         for part, joints in motion.figure.anatomy.joints.items():
             found[part] = [(motion.positions_m[joint], 0.0) for joint in joints]

@@ -51,6 +51,18 @@ class FootSlideSettings(RuleSettings):
         why="Feet of clean captures do not, unless the performer drags them.",
         source=TRIAL,
     )
+    swivel_deg: float = setting(
+        30.0,
+        gt=0,
+        why="A foot that turns this far as it slides swivels on purpose: at most a warning.",
+        source=TRIAL,
+    )
+    lift_mm: float = setting(
+        25.0,
+        gt=0,
+        why="A heel or ball that rises this far as the foot slides is dragged: at most a warning.",
+        source=TRIAL,
+    )
     travel_m_per_s: float = setting(
         0.3,
         gt=0,
@@ -65,7 +77,8 @@ class FootSlide(Rule[FootSlideSettings]):
     Finds when heel and ball of a virtual sole bear on the floor or on a declared surface, from
     their height and their speed over a fixed time, and measures how far the bearing point strays
     in each plant. The weight is followed from heel to ball; a turn on the ball or the heel is no
-    slide, and neither is a low step. 80 ms of touching down and of rolling off do not count.
+    slide, and neither is a low step. 80 ms of touching down and of rolling off do not count. A
+    foot that swivels or is dragged with a raised heel as it slides gets a warning at most.
 
     In an in-place clip feet run under the figure. Declare the velocity that it stands for in the
     cue sheet; where it is not declared it is fitted to the feet, and the rule says so.
@@ -98,8 +111,12 @@ class FootSlide(Rule[FootSlideSettings]):
             for strayed in slides(plant.path_m, motion.sample_rate_hz, slow):
                 size_mm = 1000.0 * strayed.size
                 grade = graded(size_mm, settings.note_mm, settings.warning_mm, settings.error_mm)
-                if grade is not None:
-                    yield _finding(motion, plant, strayed, *grade)
+                if grade is None:
+                    continue
+                moves = _moves(motion, plant, strayed, settings)
+                if moves and grade[0] is Level.ERROR:
+                    grade = Level.WARNING, settings.warning_mm
+                yield _finding(motion, plant, strayed, moves, *grade)
 
     @staticmethod
     def examples() -> Iterable[Example]:
@@ -180,8 +197,20 @@ def _whole(
     )
 
 
+def _moves(motion: Motion, plant: Plant, strayed: Excursion, settings: FootSlideSettings) -> str:
+    """What else the foot does as it slides, that a foot with weight on it does not; or ""."""
+    inside = slice(plant.first + strayed.first, plant.first + strayed.last + 1)
+    sole = motion.derive(soles)[plant.side]
+    ahead = (sole.ball_m - sole.heel_m)[[0, 2], inside]
+    turned = np.ptp(np.unwrap(np.arctan2(ahead[0], ahead[1])))
+    if np.degrees(turned) > settings.swivel_deg:
+        return f"turning by {np.degrees(turned):.0f}° as it does"
+    rises = max(float(np.ptp(path[1, inside])) for path in (sole.heel_m, sole.ball_m))
+    return "lifted as it does" if 1000.0 * rises > settings.lift_mm else ""
+
+
 def _finding(
-    motion: Motion, plant: Plant, strayed: Excursion, level: Level, limit_mm: float
+    motion: Motion, plant: Plant, strayed: Excursion, moves: str, level: Level, limit_mm: float
 ) -> Finding:
     velocity = rates.windowed_velocity(plant.path_m, motion.sample_rate_hz, WINDOW_S)
     speed = np.hypot(*velocity)
@@ -197,7 +226,7 @@ def _finding(
     off = plant.path_m - plant.path_m[:, [strayed.first]]
     return Finding(
         f"{label(part)} slides {size_mm:.0f} mm {way} while its {bears} bears, "
-        f"at up to {speed[worst]:.2f} m/s",
+        f"at up to {speed[worst]:.2f} m/s" + (f", {moves}" if moves else ""),
         FrameSpan(plant.first + strayed.first, plant.first + strayed.last),
         (part,),
         measured=size_mm,
