@@ -171,7 +171,7 @@ def _doubts(build: Build, made: Sequence[Bone]) -> dict[str, str]:
 
 
 def _is_stout(build: Build, made: Sequence[Bone]) -> bool:
-    """Whether at least half of the limbs are far thicker for their length than any person's."""
+    """Whether half of the limbs are thicker by length than any person's, or one is like a ball."""
     thick = []
     for bone in made:
         if bone.part.partition("_")[2] in ("upper_arm", "forearm", "thigh", "shank"):
@@ -182,8 +182,9 @@ def _is_stout(build: Build, made: Sequence[Bone]) -> bool:
             # A capsule may be half of its bone.
             share = sum(other.part == bone.part for other in made)
             length = share * float(np.linalg.norm(ends[1] - ends[0]))
-            thick.append(bone.radius_m > _STOUT * length)
-    return bool(thick) and float(np.mean(thick)) >= 0.5
+            thick.append(bone.radius_m / length if length > 0.0 else np.inf)
+    shares = np.array(thick)
+    return bool(thick) and bool(np.mean(shares > _STOUT) >= 0.5 or np.any(shares > 2.0 * _STOUT))
 
 
 def _missing(parts: Sequence[str]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -190,42 +190,3 @@ def _section(cloud: _Cloud, anatomy: Anatomy, part: str, end: str, across: str) 
     low, high = np.percentile(depths, [5, 95])
     deep = float(high - low) / 2.0
     return Thickness(deep, sideways) if part == "head" else Thickness(sideways, deep)
-
-
-def carried_over(skin: Skin, source: Skeleton, target: Skeleton) -> Skin | None:
-    """A skin of one skeleton on another that has joints of the same names.
-
-    A joint that the target lacks gives its vertices to the nearest joint above that it has.
-    None if the skeletons share too few names.
-
-    Args:
-        skin: bound to `source`.
-        source: the body file's skeleton.
-        target: the clip's skeleton.
-    """
-    place = {_plain(name): joint for joint, name in enumerate(target.names) if name}
-    to = np.full(len(source), -1, dtype=np.intp)
-    for joint, name in enumerate(source.names):
-        parent = int(source.parents[joint])
-        to[joint] = place.get(_plain(name), to[parent] if parent >= 0 else -1)
-    shared = [joint for joint, name in enumerate(source.names) if _plain(name) in place]
-    if len(shared) < max(3, len(target) // 3):
-        return None
-    positions = np.full((len(target), 3), np.nan)
-    rotations = np.full((len(target), 4), np.nan)
-    positions[to[shared]] = skin.bind_positions[shared]
-    rotations[to[shared]] = skin.bind_rotations[shared]
-    kept = to[skin.joints]
-    weights = np.where(kept >= 0, skin.weights, 0.0)
-    return replace(
-        skin,
-        joints=np.maximum(kept, 0),
-        weights=weights,
-        bind_positions=positions,
-        bind_rotations=rotations,
-    )
-
-
-def _plain(name: str) -> str:
-    """A joint's name without a prefix of its file ("crew:Hips") and without case."""
-    return name.rpartition(":")[2].casefold()
