@@ -74,7 +74,7 @@ class Skeleton:
 
     @cached_property
     def signature(self) -> str:
-        """Equal for two skeletons with the same names, parents and rest pose (to 1e-4 of size).
+        """Equal for two skeletons with the same names, parents, size and rest pose (to 1e-4 of it).
 
         Where a root rests does not count: exporters write the take's first place there.
         """
@@ -83,7 +83,10 @@ class Skeleton:
         rounded = np.round(inner / size, 4) + 0.0
         turned = np.round(self.rest_rotations, 4) + 0.0
         text = "\n".join(self.names)
-        parts = (text.encode(), self.parents.tobytes(), rounded.tobytes(), turned.tobytes())
+        # The same doll in centimetres and in metres shares no figure: its unit would be wrong.
+        scale = f"{size:.3g}".encode()
+        shape = (rounded.tobytes(), turned.tobytes(), scale)
+        parts = (text.encode(), self.parents.tobytes(), *shape)
         return hashlib.sha256(b"\0".join(parts)).hexdigest()[:16]
 
     def path(self, joint: int) -> str:
