@@ -226,9 +226,12 @@ def test_parts_and_units_of_the_policy_hold(tree):
     assert (finding.first, finding.last) == (0, 19)
     assert finding.measured == pytest.approx((1.6 + HEAD_OVER_PELVIS_M) * 2000, abs=0.2)
     policy = '[[skeleton]]\nassets = ["a.bvh"]\nparts = { head = "head", neck = "no such" }\n'
-    result = only(judged(tree, HeadHeight, policy=policy))
-    assert result.outcome is Outcome.NOT_APPLICABLE
-    assert "no such" in result.reason
+    report = judged(tree, HeadHeight, policy=policy)
+    assert only(report).outcome is Outcome.NOT_APPLICABLE
+    # What the policy says of a body and cannot be true must not pass in silence.
+    [trouble] = report.all_troubles()
+    assert (trouble.kind, report.verdict) == ("misread-body", Verdict.INCOMPLETE)
+    assert "no such" in trouble.text
 
 
 def test_nothing_to_judge_is_an_error(tree):

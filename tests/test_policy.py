@@ -136,9 +136,14 @@ def test_a_policy_crosses_process_borders(policy):
         ("[[scope]]\nclips = ['a']\nclass = 3", 3, ("scope.class", "3")),
         ("[[scope]]\nrequired = ['graded']", 1, ("no clips and no class",)),
         ("[[scope]]\nclips=['a']\n[[scope]]\nclips=['b']\nrules.graded.x = 1", 5, ("'x'",)),
-        ("[[skeleton]]\nbody = 'a.glb'", 1, ("no assets and no signature",)),
+        ("[[skeleton]]\nup_axis = 'y'", 1, ("no assets and no signature",)),
         ("[[skeleton]]\nassets=['a']\n[skeleton.parts]\nleft_thig='j'", 4, ("'left_thigh'",)),
         ("[skeleton]\nassets = ['a']", 1, ("skeleton", "a list", "a table")),
+        ("\ncues = 'none.toml'", 2, ("cues names 'none.toml'", "no such file")),
+        ("[[skeleton]]\nassets=['a']\nbody='b.glb'", 3, ("skeleton.body names 'b.glb'",)),
+        ("[[skeleton]]\nassets=['a']\nradii_mm={left_hnd=3}", 3, ("'left_hand'",)),
+        ("[[skeleton]]\nassets=['a']\nradii_mm={left_hand=0}", 3, ("greater than 0",)),
+        ("root = 'none'", 1, ("no such folder",)),
         ("limits.max_frames = 0.5", 1, ("limits.max_frames", "a whole number")),
     ],
 )
@@ -192,13 +197,17 @@ rules.head-height.min_height_mm = 500
         settled(two, "raw/a.bvh", "a", "climb")
 
 
-def test_skeleton_entries_are_merged(policy):
+def test_skeleton_entries_are_merged(policy, tmp_path):
+    (tmp_path / "bodies").mkdir()
+    (tmp_path / "bodies" / "a.glb").touch()
+    (tmp_path / "bodies" / "b.glb").touch()
     one = policy("""
 [[skeleton]]
 assets = ["crew/**"]
 body = "bodies/a.glb"
 metres_per_unit = 0.01
 parts = { left_thigh = "A", left_shank = "B" }
+radii_mm.left_hand = 20
 [[skeleton]]
 signature = "abc"
 body = "bodies/b.glb"
@@ -209,6 +218,7 @@ parts.left_thigh = "C"
     both = one.skeleton(one.skeleton_entries("crew/x.bvh", "abcdef"))
     assert both.body == "bodies/b.glb"
     assert both.metres_per_unit == 0.01
+    assert both.radii_mm == {"left_hand": 20.0}
     assert both.parts == {"left_thigh": "C", "left_shank": "B"}
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from kinelint import __version__
+
 _ABOUT = """\
 The lint for character animation: measures every clip of an asset tree against
 a team's policy, and says what is wrong where, by how much, and what to do.
@@ -43,7 +45,7 @@ def make_parser() -> argparse.ArgumentParser:
         epilog=_EXIT,
         formatter_class=_Help,
     )
-    parser.add_argument("--version", action=_Version, help="show the version")
+    parser.add_argument("--version", action="version", version=f"kinelint {__version__}")
     commands = parser.add_subparsers(
         dest="command", required=True, metavar="COMMAND", title="commands"
     )
@@ -60,19 +62,6 @@ class _Help(argparse.RawDescriptionHelpFormatter):
 
     def __init__(self, prog: str) -> None:
         super().__init__(prog, max_help_position=28, width=78)
-
-
-class _Version(argparse.Action):
-    """Looks the version up only when it is asked for."""
-
-    def __init__(self, option_strings: Any, dest: str, **more: Any) -> None:
-        super().__init__(option_strings, argparse.SUPPRESS, nargs=0, **more)
-
-    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
-        from importlib.metadata import version as installed_version
-
-        print(f"kinelint {installed_version('kinelint')}")
-        parser.exit()
 
 
 def _command(

@@ -83,9 +83,11 @@ def asset_report(
 
 
 def _misread(task: ToJudge) -> Iterator[Trouble]:
+    """A body that could not be made: by a fault of ours, or by what the policy says of it."""
     for settled in task.figures.values():
-        if settled.details:
-            yield Trouble("misread-body", settled.fault, task.file.shown, details=settled.details)
+        if settled.figure is None:
+            text, details = settled.fault, settled.details
+            yield Trouble("misread-body", text, task.file.shown, details=details)
 
 
 def _add_clip(context: Context, task: ToJudge, clip: Clip, made: _Parts) -> None:

@@ -68,8 +68,8 @@ class Context:
             up_axis=own.up_axis or axis,
             stature_m=own.stature_m or who.stature_m,
             sex=who.sex,
-            age=who.age,
             parts=dict(own.parts),
+            radii_mm=dict(own.radii_mm),
         )
         return said if who.girth_ratio is None else replace(said, girth_ratio=who.girth_ratio)
 

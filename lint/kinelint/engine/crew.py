@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -161,7 +162,9 @@ class Crew:
             with _environment(dict.fromkeys(_ONE_THREAD, "1")):
                 self._pool = ProcessPoolExecutor(workers, self.mp, _begin, (self.context,))
                 try:
-                    self._pool.submit(_ready).result()
+                    with _uninterrupted():
+                        first = self._pool.submit(_ready)
+                    first.result()
                 except BrokenProcessPool as error:
                     raise KinelintError(
                         "the worker processes do not start",
@@ -177,6 +180,22 @@ class Crew:
             for process in list((getattr(pool, "_processes", None) or {}).values()):
                 process.terminate()
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Holds an interrupt from the keyboard back: a process half started would be left behind."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    held: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: held.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if held:
+        raise KeyboardInterrupt
 
 
 @contextmanager

@@ -25,12 +25,11 @@ _SCALE_APART = 0.05
 
 @dataclass(frozen=True, eq=False)
 class Settled:
-    """The figure of some clips, or why there is none."""
+    """The figure of some clips; or why there is none, which keeps the run from being complete."""
 
     figure: Figure | None
     fault: str = ""
     details: str = ""
-    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,9 +75,10 @@ def _settled(context: Context, task: ToSettle, first: BodySeen) -> Settled:
     figure = settle_figure(
         first.skeleton, first.anatomy, bodies, hints, first.metres_per_unit, first.up_axis
     )
-    skins, notes = _skins(context, task, first.skeleton, figure)
+    name, skins = _skins(context, task, first.skeleton, figure)
     zeros = _zeros(alike, figure.metres_per_unit)
     figure = completed(figure, first.skeleton, zeros, skins, hints)
+    notes = _girth_notes(name, skins, figure)
     if len(alike) < len(task.seen):
         text = (
             f"{len(task.seen) - len(alike)} of {len(task.seen)} files with this skeleton suggest "
@@ -99,15 +99,21 @@ def _zeros(seen: Sequence[BodySeen], metres_per_unit: float) -> list[ZeroSample]
 
 def _skins(
     context: Context, task: ToSettle, skeleton: Skeleton, figure: Figure
-) -> tuple[tuple[Skin, ...], tuple[Note, ...]]:
-    """The meshes that give the body its girths: the policy's body file, else the assets' own."""
+) -> tuple[str, tuple[Skin, ...]]:
+    """Whose meshes give the body its girths: the policy's body file, else the assets' own."""
     named = context.policy.skeleton(task.key[1]).body
     path = context.policy.folder / named if named else task.skinned
     if path is None:
-        return (), ()
-    asset = context.read(path)
-    skins = fitted(asset, skeleton, figure.metres_per_unit)
-    name = named or path.name
+        return "", ()
+    return named or path.name, fitted(context.read(path), skeleton, figure.metres_per_unit)
+
+
+def _girth_notes(name: str, skins: tuple[Skin, ...], figure: Figure) -> tuple[Note, ...]:
+    if not name:
+        return ()
     if not skins:
-        return (), (Note("body-model", f"{name} has no mesh bound to joints of this skeleton"),)
-    return skins, (Note("body-model", f"the body's girths come from the mesh in {name}"),)
+        return (Note("body-model", f"{name} has no mesh bound to joints of this skeleton"),)
+    sources = figure.body.radii_from if figure.body else {}
+    if "skin" not in sources.values():
+        return (Note("body-model", f"the mesh in {name} gives no girths of this body"),)
+    return (Note("body-model", f"the body's girths come from the mesh in {name}"),)

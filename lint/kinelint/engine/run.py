@@ -6,10 +6,10 @@ import os
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from importlib.metadata import version
 from pathlib import Path
 from typing import TypeAlias, TypeVar
 
+from kinelint import __version__
 from kinelint.cues import load_sheets
 from kinelint.discover import Found, Tree, discover, shown_path
 from kinelint.engine.asset import Judged, ToJudge, asset_report, judge_asset
@@ -142,7 +142,7 @@ class _Run:
         tasks = [ToSettle(key, tuple(some), skinned.get(key)) for key, some in seen.items()]
         for index, result in crew.work(settle, tasks):
             if isinstance(result, Lost):
-                result = Settled(None, result.reason, result.details or result.reason)
+                result = Settled(None, result.reason, result.details)
             self.made.figures[tasks[index].key] = result
 
     def judge(self, crew: Crew) -> None:
@@ -177,7 +177,7 @@ class _Run:
         file = self.policy.file
         complete = not troubles and not any(one.troubles for one in assets)
         return Report(
-            version=version("kinelint"),
+            version=__version__,
             assets=assets,
             rules=tuple(one.info for one in self.policy.rules.values()),
             setups=self.policy.setups,

@@ -37,6 +37,7 @@ def load_policy(path: Path | None, rules: Mapping[str, Registered], shown: str =
     table, problems = _table(file)
     problems += _rule_problems(file, rules)
     problems += _entry_problems(file)
+    problems += _file_problems(file, path.resolve().parent)
     raise_if_any(problems)
     assert table is not None
     return Policy(table, rules, file, path.resolve().parent)
@@ -112,10 +113,27 @@ def _entry_problems(file: TomlFile) -> Iterator[PolicyError]:
             yield _says_not(
                 file, ("skeleton", number), "the skeleton names no assets and no signature", mend
             )
-        for part in _sub(one, "parts"):
-            if part not in PARTS:
-                place = ("skeleton", number, "parts", part)
-                yield unknown("part", part, PARTS, file, place, "Parts are as left_upper_arm.")
+        for key in ("parts", "radii_mm"):
+            for part in _sub(one, key):
+                if part not in PARTS:
+                    place = ("skeleton", number, key, part)
+                    hint = "Parts are as left_upper_arm."
+                    yield unknown("part", part, PARTS, file, place, hint)
+
+
+def _file_problems(file: TomlFile, folder: Path) -> Iterator[PolicyError]:
+    """Files that the policy names and that are not there."""
+    named: list[tuple[Place, object]] = [(("cues",), file.data.get("cues"))]
+    for number, one in enumerate(_entries(file.data, "skeleton")):
+        named.append((("skeleton", number, "body"), one.get("body")))
+    for place, name in named:
+        if isinstance(name, str) and name and not (folder / name).is_file():
+            what = f"{dotted(place)} names {name!r}, and there is no such file"
+            yield _says_not(file, place, what, "Paths start at the policy's folder.")
+    root = file.data.get("root")
+    if isinstance(root, str) and not (folder / root).is_dir():
+        what = f"root names {root!r}, and there is no such folder"
+        yield _says_not(file, ("root",), what, "It starts at the policy's folder.")
 
 
 def _says_not(file: TomlFile, place: Place, what: str, mend: str) -> PolicyError:

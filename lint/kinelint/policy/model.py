@@ -14,7 +14,7 @@ from kinelint.toml_check import Table
 LevelWord = Literal["error", "warning", "note", "off"]
 FailWord = Literal["error", "warning", "note"]
 Axis = Literal["x", "y", "z", "-x", "-y", "-z"]
-Years = Annotated[float, Field(gt=0, lt=130)]
+Radius = Annotated[float, Field(gt=0, lt=1000)]
 
 
 def _several(value: Any) -> Any:
@@ -38,10 +38,7 @@ class FigureTable(Table):
     """Who the figures stand for, where their skeleton does not say."""
 
     sex: Literal["female", "male"] | None = Field(
-        default=None, description="Whose proportions and joint ranges apply; both if left out."
-    )
-    age: Literal["child", "youth", "adult", "older"] | Years | None = Field(
-        default=None, description="Years, or an age group, for joint ranges."
+        default=None, description="Whose girths the bodies have; the mean of both if left out."
     )
     stature_m: float | None = Field(
         default=None, gt=0.2, lt=5, description="Height standing upright, head to sole."
@@ -99,6 +96,10 @@ class SkeletonTable(Table):
     parts: dict[str, str] = Field(
         default_factory=dict,
         description='Part to joint name, as left_thigh = "…", where the guess is wrong.',
+    )
+    radii_mm: dict[str, Radius] = Field(
+        default_factory=dict,
+        description="Part to half its thickness, where neither girths nor the skin are right.",
     )
 
 

@@ -100,14 +100,14 @@ class Policy:
         )
 
     def skeleton(self, entries: tuple[int, ...]) -> SkeletonTable:
-        """These entries as one: later keys win, parts are gathered."""
-        said: dict[str, Any] = {}
-        parts: dict[str, str] = {}
+        """These entries as one: later keys win, parts and radii are gathered."""
+        said: dict[str, Any] = {"parts": {}, "radii_mm": {}}
         for number in entries:
             one = self.table.skeleton[number]
-            said |= {name: getattr(one, name) for name in one.model_fields_set - {"parts"}}
-            parts |= one.parts
-        return SkeletonTable(**said, parts=parts)
+            for name in one.model_fields_set:
+                value = getattr(one, name)
+                said[name] = {**said[name], **value} if isinstance(value, dict) else value
+        return SkeletonTable(**said)
 
     @cached_property
     def setups(self) -> tuple[RuleSetup, ...]:

@@ -78,7 +78,7 @@ def _body(seen: Look) -> Iterator[str]:
     yield ""
     yield "[figure]"
     yield from _comment("Who the figures stand for, where the skeleton does not say.")
-    for key, value in (("sex", "female"), ("age", 30), ("stature_m", 1.7), ("girth_ratio", 0.85)):
+    for key, value in (("sex", "female"), ("stature_m", 1.7), ("girth_ratio", 0.85)):
         yield _off(key, value)
 
 
