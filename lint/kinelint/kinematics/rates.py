@@ -39,8 +39,9 @@ def windowed_velocity(values: Floats, sample_rate_hz: float, window_s: float) ->
     out = np.empty(values.shape)
     for edge in (np.arange(reach), np.arange(frames - reach, frames)):
         out[..., edge] = _velocity_at(values, sample_rate_hz, window_s, edge)
-    ahead = _shifted(values, window_s / 2.0 * sample_rate_hz, reach)
-    ahead -= _shifted(values, -window_s / 2.0 * sample_rate_hz, reach)
+    lag, inside = window_s / 2.0 * sample_rate_hz, (reach, frames - reach)
+    ahead = shifted(values, lag, *inside)
+    ahead -= shifted(values, -lag, *inside)
     ahead /= window_s
     out[..., reach:-reach] = ahead
     return out
@@ -55,20 +56,6 @@ def _velocity_at(values: Floats, sample_rate_hz: float, window_s: float, frames:
     return np.asarray(change / (after - before))
 
 
-def _shifted(values: Floats, by_frames: float, margin: int) -> Floats:
-    """All but `margin` frames at each end, read a fixed way off, linearly between frames."""
-    low = int(np.floor(by_frames))
-    share, last = by_frames - low, values.shape[-1] - margin
-    near = values[..., margin + low : last + low]
-    # Whole frames within rounding: 0.05 s at 60 Hz are three.
-    if share < 1e-9 or share > 1.0 - 1e-9:
-        off = round(by_frames)
-        return np.array(values[..., margin + off : last + off])
-    read = near * (1.0 - share)
-    read += values[..., margin + low + 1 : last + low + 1] * share
-    return np.asarray(read)
-
-
 def at_times(values: Floats, sample_rate_hz: float, times_s: Floats) -> Floats:
     """``(..., frames)`` read at times from the first frame, linearly between frames."""
     place = np.clip(np.asarray(times_s) * sample_rate_hz, 0.0, values.shape[-1] - 1.0)
@@ -76,3 +63,19 @@ def at_times(values: Floats, sample_rate_hz: float, times_s: Floats) -> Floats:
     high = np.minimum(low + 1, values.shape[-1] - 1)
     share = place - low
     return np.asarray(values[..., low] * (1.0 - share) + values[..., high] * share)
+
+
+def shifted(values: Floats, by_frames: float, first: int, last: int) -> Floats:
+    """``(..., last - first)`` read a fixed way off frames `first` to `last`, `last` left out.
+
+    Linear between frames, and a tenth of the work of `at_times`; all that is read must be there.
+    """
+    low = int(np.floor(by_frames))
+    share = by_frames - low
+    # Whole frames within rounding: 0.05 s at 60 Hz are three.
+    if share < 1e-9 or share > 1.0 - 1e-9:
+        off = round(by_frames)
+        return np.array(values[..., first + off : last + off])
+    read = values[..., first + low : last + low] * (1.0 - share)
+    read += values[..., first + low + 1 : last + low + 1] * share
+    return np.asarray(read)
