@@ -119,6 +119,14 @@ def test_outputs_are_written_whole(tree, capsys):
     assert names == {"kinelint.toml", "walk.bvh", "climb.bvh", "run.sarif", "run.json"}
 
 
+def test_a_log_for_a_host_counts_from_the_repository(tree):
+    (tree.parent / ".git").mkdir()
+    assert gate("--sarif", "run.sarif", "--sarif-profile", "upload") == 1
+    [result] = json.loads((tree / "run.sarif").read_bytes())["runs"][0]["results"]
+    place = result["locations"][0]["physicalLocation"]
+    assert place["artifactLocation"]["uri"] == "game/climb.bvh"
+
+
 def test_an_output_that_breaks_off_leaves_the_old_one(tree, monkeypatch, capsys):
     (tree / "run.json").write_text("old")
 

@@ -11,6 +11,7 @@ import pytest
 
 from ferry_tree import bvh, write
 from kinelint.engine import run
+from kinelint.errors import PolicyError
 from kinelint.policy import load_policy
 from kinelint.report import Verdict
 from policy_rules import Crashing, Dying, Graded, HeadHeight, registered
@@ -59,6 +60,17 @@ def test_a_worker_that_dies_costs_its_own_file(tmp_path):
     assert [asset.path for asset in good] == [f"{name}.bvh" for name in names]
     assert report.verdict is Verdict.INCOMPLETE
     assert all(len(asset.sha256) == 64 for asset in report.assets)
+
+
+def test_a_policy_that_contradicts_itself_ends_the_run(tmp_path):
+    write(tmp_path, a=bvh(), b=bvh())
+    (tmp_path / "kinelint.toml").write_text(
+        '[[scope]]\nclips = ["**"]\nrules.head-height.max_height_mm = 100\n'
+        '[[scope]]\nclips = ["b.bvh"]\nrules.head-height.min_height_mm = 500\n'
+    )
+    policy = load_policy(tmp_path / "kinelint.toml", registered(HeadHeight))
+    with pytest.raises(PolicyError, match=r"line 4.*must lie below"):
+        run([tmp_path], policy, workers=2)
 
 
 def test_an_interrupt_leaves_no_worker_behind(tmp_path):

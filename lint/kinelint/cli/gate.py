@@ -11,10 +11,12 @@ from pathlib import Path
 from kinelint import registry
 from kinelint.cli.files import refuse_inputs, write_whole
 from kinelint.cli.terminal import coloured, width
+from kinelint.discover import shown_path
 from kinelint.engine import run as run_engine
 from kinelint.engine.run import Progress
 from kinelint.errors import PolicyError
 from kinelint.policy import Policy, find_policy, load_policy
+from kinelint.policy.find import repository_of
 from kinelint.readers import endings
 from kinelint.report import Report
 
@@ -66,16 +68,26 @@ def _check_outputs(written: list[Path], paths: list[Path], policy: str | None) -
 
 def _write(report: Report, asked: argparse.Namespace) -> None:
     if asked.sarif:
-        from kinelint.outputs.sarif import write_sarif
+        from kinelint.outputs.sarif import RunDetails, write_sarif
 
+        details = RunDetails(folder=_folder_in_repository(Path(report.root)))
         write_whole(
             Path(asked.sarif),
-            lambda stream: write_sarif(report, stream, profile=asked.sarif_profile),
+            lambda stream: write_sarif(
+                report, stream, profile=asked.sarif_profile, details=details
+            ),
         )
     if asked.json:
         from kinelint.outputs.json_report import dump
 
         write_whole(Path(asked.json), lambda stream: stream.write(dump(report)))
+
+
+def _folder_in_repository(root: Path) -> str:
+    """Where the root of the run lies in its repository, for hosts that count from there."""
+    repository = repository_of(root)
+    folder = "." if repository is None else shown_path(root, repository)
+    return "" if folder == "." else folder
 
 
 def _show(report: Report, asked: argparse.Namespace) -> None:

@@ -30,11 +30,17 @@ def root_of(paths: Sequence[Path], policy_root: Path | None) -> Path:
     if policy_root is not None and all(below(one, policy_root) for one in paths):
         return policy_root.resolve()
     shared = common_folder(paths) if paths else Path.cwd()
-    for folder in _up_to_repository(shared):
-        if _is_repository(folder):
-            return folder
+    repository = repository_of(shared)
+    if repository is not None:
+        return repository
     here = Path.cwd()
     return here if below(shared, here) else shared
+
+
+def repository_of(folder: Path) -> Path | None:
+    """The root of the repository that a folder lies in."""
+    *_, last = _up_to_repository(folder)
+    return last if _is_repository(last) else None
 
 
 def below(path: Path, folder: Path) -> bool:
