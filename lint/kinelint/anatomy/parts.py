@@ -25,7 +25,7 @@ def label(part: str) -> str:
 
 
 def side_of(part: str) -> str:
-    """ "left", "right" or "" for the trunk."""
+    """Which side a part is on: "left", "right", or "" for the trunk."""
     side = part.partition("_")[0]
     return side if side in SIDES else ""
 
