@@ -152,6 +152,9 @@ def _limb(cloud: _Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | N
     start, stop = cloud.joint(anatomy, part), cloud.joint(anatomy, end) if end else None
     if start is None or len(vertices) < FEWEST_VERTICES:
         return None
+    tip = anatomy.tips.get(part)
+    if stop is None and tip is not None and np.all(np.isfinite(cloud.joints_m[tip])):
+        stop = cloud.joints_m[tip]
     if stop is None:
         # A limb without an end joint runs to its farthest vertices.
         far = vertices[np.argsort(np.linalg.norm(vertices - start, axis=1))[-3:]]
@@ -184,9 +187,9 @@ def _section(cloud: _Cloud, anatomy: Anatomy, part: str, end: str, across: str) 
     size = float(np.linalg.norm(forward))
     if size < 1e-9:
         return None
-    sideways = float(np.percentile(np.abs((vertices - start) @ line), 90))
+    sideways = float(np.percentile(np.abs((vertices - start) @ line), 95))
     depths = (vertices - start) @ (forward / size)
     # The spine may run behind the middle: half of what lies between front and back.
-    low, high = np.percentile(depths, [5, 95])
+    low, high = np.percentile(depths, [2, 98])
     deep = float(high - low) / 2.0
     return Thickness(deep, sideways) if part == "head" else Thickness(sideways, deep)

@@ -48,16 +48,10 @@ class PenetrationSettings(RuleSettings):
         20.0, ge=0, why="From here on clothes and flesh no longer explain it.", source=TRIAL
     )
     error_mm: float = setting(
-        60.0,
+        75.0,
         ge=0,
-        why="Twice as deep as a hand is thick: the part is gone, whatever the figure wears.",
-        source="hand thickness 31 mm (men), ANSUR II; " + TRIAL,
-    )
-    girth_error_mm: float = setting(
-        80.0,
-        ge=0,
-        why="The same where a part is as thick as people are, for want of a skin: they differ so.",
-        source="5th to 95th percentile of thigh and upper arm, 10 mm of radius each way, ANSUR II",
+        why="As deep as a forearm is thick: all of it is inside, whatever build the figure has.",
+        source="forearm girth of ANSUR II at 0.85, between elbow and middle; " + TRIAL,
     )
     min_duration_s: float = setting(
         0.05,
@@ -180,17 +174,12 @@ def _judge(
     least = max(int(np.ceil(settings.min_duration_s * rate - 1e-6)), 1)
     bridge = round(settings.bridge_s * rate)
     for span in spans(deep, min_frames=least, bridge_frames=bridge):
-        found = _finding(motion, settings, body, pair, limit, span)
+        found = _finding(motion, settings, pair, limit, span)
         yield _doubted(found, body)
 
 
 def _finding(
-    motion: Motion,
-    settings: PenetrationSettings,
-    body: Body,
-    pair: PartPair,
-    limit: float,
-    span: FrameSpan,
+    motion: Motion, settings: PenetrationSettings, pair: PartPair, limit: float, span: FrameSpan
 ) -> Finding:
     worst = span.first + int(np.argmax(pair.depth_mm[span.first : span.last + 1]))
     depth = float(pair.depth_mm[worst])
@@ -207,7 +196,7 @@ def _finding(
         unit="mm",
         worst_frame=worst,
         remedy=f"Move the {first} {depth:.0f} mm {way}, away from the {second}.",
-        level=_grade(depth, settings, body, pair.parts),
+        level=_grade(depth, settings),
         at_m=at,
         direction=direction,
         trace=_trace(motion, pair, limit, span),
@@ -224,11 +213,8 @@ def _doubted(found: Finding, body: Body) -> Finding:
     return replace(found, level=level, remedy=remedy)
 
 
-def _grade(
-    depth_mm: float, settings: PenetrationSettings, body: Body, parts: tuple[str, str]
-) -> Level:
-    guessed = any(body.radii_from.get(part) == "girth" for part in parts)
-    if depth_mm > (settings.girth_error_mm if guessed else settings.error_mm):
+def _grade(depth_mm: float, settings: PenetrationSettings) -> Level:
+    if depth_mm > settings.error_mm:
         return Level.ERROR
     return Level.WARNING if depth_mm > settings.warning_mm else Level.NOTE
 

@@ -33,8 +33,6 @@ def _goes_with(one: Finding, other: Finding) -> bool:
     if one.detail or other.detail:
         return False
     apart = one.span.first > other.span.last or other.span.first > one.span.last
-    same_mover = limb(one.parts[0]) == limb(other.parts[0])
-    same_place = (
-        limb(one.parts[1]) == limb(other.parts[1]) or steps(one.parts[1], other.parts[1]) <= 2
-    )
-    return not apart and same_mover and same_place
+    mine, its = ([limb(part) for part in found.parts] for found in (one, other))
+    near = mine[0] == its[0] and steps(one.parts[1], other.parts[1]) <= 2
+    return not apart and (set(mine) == set(its) or near)
