@@ -79,7 +79,8 @@ def _chosen(asset: Asset, name: str, path: str) -> Clip:
         raise AssetError("the file holds no clip", path=path, mend="Name a file with animation.")
     if name in names:
         return asset.clips[names.index(name)]
-    listed = f"Its clips: {', '.join(names)}."
+    more = f" and {len(names) - 12} more" if len(names) > 12 else ""
+    listed = f"Its clips: {', '.join(names[:12])}{more}."
     if name:
         what = f"there is no clip {name!r} in it"
         raise AssetError(what, path=path, mend=nearest(name, names) or listed)
