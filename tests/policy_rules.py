@@ -12,10 +12,10 @@ from pydantic import model_validator
 
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Unjudged
+from kinelint.frame_spans import spans
 from kinelint.motion import Motion
 from kinelint.registry import Registered
 from kinelint.rule import Example, Rule, RuleSettings, setting
-from kinelint.spans import spans
 
 
 class HeightSettings(RuleSettings):

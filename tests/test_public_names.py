@@ -28,3 +28,11 @@ def test_importing_it_loads_nothing_heavy():
     code = "import sys, kinelint; print([m for m in ('numpy', 'pydantic') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_no_public_name_is_hidden_by_a_module():
+    # Importing a module sets it on the package, over a public name of the same spelling.
+    import pkgutil
+
+    modules = {module.name for module in pkgutil.iter_modules(kinelint.__path__)}
+    assert modules.isdisjoint(kinelint.__all__)

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kinelint.finding import FrameSpan
-from kinelint.spans import spans
+from kinelint.frame_spans import spans
 
 
 def _mask(text):

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from kinelint.errors import KinelintError, NotApplicable
     from kinelint.finding import Finding, FrameSpan, Level, Note, Trace, Unjudged
+    from kinelint.frame_spans import spans
     from kinelint.motion import Motion
     from kinelint.rule import Example, Rule, RuleSettings, setting
-    from kinelint.spans import spans
     from kinelint.testing import check_rule
 
 __version__ = "0.1.0"
@@ -43,7 +43,7 @@ _HOMES = {
     "finding": ("Finding", "FrameSpan", "Level", "Note", "Trace", "Unjudged"),
     "motion": ("Motion",),
     "rule": ("Example", "Rule", "RuleSettings", "setting"),
-    "spans": ("spans",),
+    "frame_spans": ("spans",),
     "testing": ("check_rule",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

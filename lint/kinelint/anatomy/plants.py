@@ -18,12 +18,12 @@ from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.sole import Sole, soles
 from kinelint.anatomy.travel import travelled
 from kinelint.finding import FrameSpan
+from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats, frozen
 from kinelint.kinematics.contact import ContactLimits, horizontal_speed, steps
 from kinelint.kinematics.slides import excursion
 from kinelint.motion import Motion
-from kinelint.spans import spans
 
 # Points tried between heel (0) and ball (1).
 _ALONG = (0.0, 0.25, 0.5, 0.75, 1.0)

@@ -13,10 +13,10 @@ from kinelint.anatomy.parts import label
 from kinelint.cue import Cue, WantedContact
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Point, Trace, Unjudged
+from kinelint.frame_spans import spans
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
-from kinelint.spans import spans
 from kinelint.synthetic import Turns, bump, standing
 from kinelint.synthetic import motion as made
 from kinelint_rules.contact.part_pairs import PartPair, is_judged, part_pairs, wanted_mm

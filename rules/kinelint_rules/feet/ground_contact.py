@@ -13,10 +13,10 @@ from kinelint.anatomy.sole import soles
 from kinelint.cue import Cue, Surface
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
+from kinelint.frame_spans import spans
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
-from kinelint.spans import spans
 from kinelint.synthetic import bump, standing
 from kinelint.synthetic_walk import standing_on, walk
 from kinelint_rules.feet.bearing import Depth, feet, hovering, other_parts

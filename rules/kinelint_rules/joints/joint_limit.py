@@ -13,10 +13,10 @@ from kinelint.anatomy.proportions import built_like_a_person
 from kinelint.anatomy.readings import Angle
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
+from kinelint.frame_spans import spans
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
-from kinelint.spans import spans
 from kinelint.synthetic import bump, motion, standing
 from kinelint_rules.joints.range import BOONE, SOUCIE, Age, Range, Sex
 from kinelint_rules.joints.ranges import RANGES

@@ -9,10 +9,10 @@ import numpy as np
 from kinelint.anatomy.parts import label
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
+from kinelint.frame_spans import spans
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
-from kinelint.spans import spans
 from kinelint.synthetic import bump, motion, standing
 from kinelint_rules.limbs.links import Link, length_m, links, loose_joints, rest_positions_m
 
