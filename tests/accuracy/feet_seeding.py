@@ -12,10 +12,10 @@ import numpy as np
 
 from kinelint.anatomy.figure import Figure
 from kinelint.clip import Clip
+from kinelint.frame_spans import spans
 from kinelint.kinematics import rates, rotations
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion, world
-from kinelint.spans import spans
 from kinelint.synthetic_walk import ramp
 
 SIDES = ("left", "right")

@@ -11,10 +11,10 @@ from kinelint.anatomy.feet import SAME_LEVEL_M, WINDOW_S, FootJoints, level, sca
 from kinelint.anatomy.plane import Plane, slope_of
 from kinelint.anatomy.travel import travelled
 from kinelint.cue import Surface
+from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.motion import Motion
-from kinelint.spans import spans
 
 # Standing: both ends of the foot slower than this, the shank more upright than not. Feet that
 # never come to rest, as in a run at 30 frames a second, take the next limit. Common practice.
@@ -35,7 +35,7 @@ class Standing:
         slope: the plane.
         by_side: (ball, ankle) of each foot, flat.
         tip_under_ball_m: how far the toes' tip lies below the front joint; 0 if it does not.
-        seconds: for how long, all feet together.
+        seconds: for how long, on average of the feet.
     """
 
     ball_m: float
@@ -96,7 +96,7 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
         side: over(foot.front if foot.tip is None else foot.tip, side)
         for side, foot in feet.items()
     }
-    seconds = sum(one.size for one in balls.values()) / motion.sample_rate_hz
+    seconds = sum(one.size for one in balls.values()) / len(balls) / motion.sample_rate_hz
     return _levels(balls, ankles, tips, slope, SAME_LEVEL_M * scale_of(motion), seconds)
 
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Floats
-from kinelint.kinematics.contact import runs
+from kinelint.kinematics.contact import Phase, runs
 
 _DIRECTIONS = 24
 # A point at rest moves less than this over this time: a long stand falls apart into slides and
 # rests, and fast slides keep their slow ends. Common practice, no source.
 REST_WINDOW_S = 0.3
 REST_M_PER_S = 0.02
+# A slide begins and ends slower than that: it takes this in on both sides.
+SLOW_ENDS_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +65,22 @@ def slides(
     velocity = rates.windowed_velocity(path, sample_rate_hz, REST_WINDOW_S)
     step = np.diff(path, axis=1, prepend=path[:, :1])
     found = []
-    for first, last in runs(np.hypot(*velocity) > rest_m_per_s):
+    moving = np.hypot(*velocity) > rest_m_per_s
+    for first, last in _widened(runs(moving), round(SLOW_ENDS_S * sample_rate_hz), moving.size):
         one = excursion(path[:, first : last + 1])
         found.append(replace(one, first=one.first + first, last=one.last + first))
         step[:, first : last + 1] = 0.0
     return [*found, excursion(np.cumsum(step, axis=1))]
+
+
+def _widened(phases: list[Phase], by: int, frames: int) -> Iterator[Phase]:
+    """Phases longer by so many frames on both sides; two that would meet share the gap."""
+    before = -1 - 2 * by
+    for number, (first, last) in enumerate(phases):
+        after = phases[number + 1][0] if number + 1 < len(phases) else frames + 2 * by
+        longer = min(by, (first - before - 1) // 2), min(by, (after - last - 1) // 2)
+        yield max(first - longer[0], 0), min(last + longer[1], frames - 1)
+        before = last
 
 
 def _crossings(share: Floats) -> tuple[int, int, bool]:
