@@ -27,6 +27,7 @@ class Figure:
         to_y_up: ``(4, 1)`` rotation from the file's axes to ours (Y up).
         stature_m: height standing upright, head to sole; NaN if it cannot be told.
         leg_m: hip to ankle along thigh and shank; NaN if there are no legs.
+        sex: "male" or "female" if the policy says so.
         body: volume of its parts; None until built.
         zero: anatomical zero of its joints, from upright planted frames; None if unknown.
         notes: what was inferred.
@@ -37,6 +38,7 @@ class Figure:
     to_y_up: Floats = field(default_factory=lambda: np.array(IDENTITY))
     stature_m: float = float("nan")
     leg_m: float = float("nan")
+    sex: str | None = None
     body: Body | None = None
     zero: Zero | None = None
     notes: tuple[Note, ...] = ()

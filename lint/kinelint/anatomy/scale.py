@@ -144,6 +144,7 @@ def settle_figure(
         to_y_up=to_y_up(axis),
         stature_m=height_m,
         leg_m=lengths.get("leg", math.nan) * unit,
+        sex=hints.sex,
         notes=tuple(note for note in (unit_note, axis_note) if note is not None),
     )
 

@@ -112,6 +112,9 @@ def _measure(parser: argparse.ArgumentParser) -> None:
 
 def _rules(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("rule", nargs="?", metavar="RULE", help="the id of one rule")
+    parser.add_argument(
+        "--markdown", action="store_true", help="print the pages of the rules as Markdown"
+    )
     _colour(parser)
 
 

@@ -38,7 +38,7 @@ class FigureTable(Table):
     """Who the figures stand for, where their skeleton does not say."""
 
     sex: Literal["female", "male"] | None = Field(
-        default=None, description="Whose girths the bodies have; the mean of both if left out."
+        default=None, description="Whose girths and joint ranges count; both if left out."
     )
     stature_m: float | None = Field(
         default=None, gt=0.2, lt=5, description="Height standing upright, head to sole."

@@ -32,7 +32,7 @@ class JointLimitSettings(RuleSettings):
 
     profile_sex: Sex = setting(
         "any",
-        why="Whose range counts: the wider of the two, unless a character's is to be held.",
+        why="Whose range counts: that of the policy's figure; of the wider of the two without.",
         source=SOUCIE,
     )
     profile_age: Age = setting(
@@ -115,7 +115,7 @@ class JointLimit(Rule[JointLimitSettings]):
             raise NotApplicable("the clip is additive: its rotations are differences")
         told = motion.derive(angles_of)
         judged = [
-            Judged(angle, one, limit_of(one, settings))
+            Judged(angle, one, limit_of(one, settings, motion.figure.sex))
             for angle in told.angles
             for one in RANGES
             if one.angle == angle.angle and one.joint == kind_of(angle) and _moves(motion, angle)
@@ -225,10 +225,13 @@ def kind_of(angle: Angle) -> str:
     return f"finger {which}" if first in ("index", "middle", "ring", "little") else name
 
 
-def limit_of(one: Range, settings: JointLimitSettings) -> float:
+def limit_of(one: Range, settings: JointLimitSettings, figure_sex: str | None = None) -> float:
     """The limit in degrees, the policy's margin included."""
+    sex = settings.profile_sex
+    if sex == "any" and figure_sex is not None:
+        sex = "female" if figure_sex == "female" else "male"
     margin = settings.margin_deg if one.basis == "positions" else settings.zero_margin_deg
-    return one.limit_deg(settings.profile_sex, settings.profile_age) + margin
+    return one.limit_deg(sex, settings.profile_age) + margin
 
 
 def _moves(motion: Motion, angle: Angle) -> bool:
