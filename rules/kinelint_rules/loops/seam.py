@@ -10,13 +10,17 @@ from kinelint.anatomy.parts import mirrored
 from kinelint.kinematics import rotations
 from kinelint.kinematics.alignment import Alignment, align
 from kinelint.kinematics.arrays import Floats, Ints
-from kinelint.kinematics.rates import at_times
+from kinelint.kinematics.rates import at_times, shifted
 from kinelint.motion import Motion
 
 # Velocities at the seam are taken over this long, so that the frame rate does not matter.
 VELOCITY_WINDOW_S = 1.0 / 30.0
 # Points that fit this well are all alike to the alignment.
 NEAR_M = 0.001
+# The frames on both sides of the seam: the first two and the last two.
+_ENDS = [0, 1, -2, -1]
+# Frames that are worked on at a time: what the cache holds.
+_CHUNK = 4096
 
 
 @dataclass(frozen=True)
@@ -44,12 +48,12 @@ class Seam:
 def seam(motion: Motion, joints: tuple[int, ...], weighted: tuple[int, ...]) -> Seam:
     """The seam at `joints`, after the best alignment of the `weighted` ones."""
     which = np.array(joints, dtype=np.intp)
-    points = motion.positions_m[list(weighted)]
+    ends = motion.positions_m[..., _ENDS]
+    points, measured = ends[list(weighted)], ends[which]
     over = _align_most(points[..., 0], points[..., -1])
     repeats = _repeats_first(motion, which, over.turn)
     if not repeats:
         over = _align_most(points[..., 0], _next(points, over.turn))
-    measured = motion.positions_m[which]
     end = measured[..., -1] if repeats else _next(measured, over.turn)
     gap = measured[..., 0] - over.apply(end[..., None])[..., 0]
     return Seam(
@@ -88,9 +92,9 @@ def _repeats_first(motion: Motion, which: Ints, turn: Floats) -> bool:
 
 def _turn_gap_deg(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> Floats:
     """Turns against the parent do not see the alignment; those of a root are aligned first."""
-    local = np.array(motion.clip.rotations[which][..., [0, 1, -2, -1]])
+    local = motion.clip.rotations[..., _ENDS][which]
     root = motion.clip.skeleton.parents[which] < 0
-    world = motion.orientations[which[root]]
+    world = motion.orientations[..., _ENDS][which[root]]
     local[root, :, :2] = world[..., :2]
     local[root, :, 2:] = rotations.multiply(turn, world[..., -2:])
     first, second, before, last = (local[..., i] for i in range(4))
@@ -120,20 +124,34 @@ def _turned(by: Floats, q: Floats) -> Floats:
 def _velocity_jump(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> Floats:
     rate = motion.sample_rate_hz
     window = min(max(VELOCITY_WINDOW_S, 1.0 / rate), motion.clip.duration_s / 2.0)
-    points, end = motion.positions_m[which], motion.clip.duration_s
-    starts = np.arange(0.0, end - 2.0 * window + 1e-9, 1.0 / rate)
-    through = [at_times(points, rate, starts + k * window) for k in range(3)]
-    usual = np.linalg.norm(through[2] - 2.0 * through[1] + through[0], axis=1) / window
-    before = (points[..., -1] - at_times(points, rate, np.array([end - window]))[..., 0]) / window
-    after = (at_times(points, rate, np.array([window]))[..., 0] - points[..., 0]) / window
+    end = motion.clip.duration_s
+    edge = np.array([end - window, end, 0.0, window])
+    at_edge = np.stack([at_times(motion.positions_m[joint], rate, edge) for joint in which])
+    before = (at_edge[..., 1] - at_edge[..., 0]) / window
+    after = (at_edge[..., 3] - at_edge[..., 2]) / window
     jump = after - rotations.rotate(turn, before[..., None])[..., 0]
     # Many cycles start where a foot lands: its mirror lands in the middle of the clip.
-    largest = usual.max(axis=1, initial=0.0)
+    largest = np.array([_largest_change(motion.positions_m[j], window * rate) for j in which])
+    largest /= window
     largest = np.maximum(largest, largest[_mirrors(motion, which)])
     # A loop that stops a frame short has one more step between the two windows.
     share = 1.0 if repeats else 1.0 + 1.0 / (rate * window)
     beyond = np.linalg.norm(jump, axis=1) - share * largest
     return np.asarray(np.maximum(beyond, 0.0))
+
+
+def _largest_change(path: Floats, lag: float) -> float:
+    """The largest second difference of a path ``(3, frames)`` over places `lag` frames apart."""
+    count = int(np.floor(path.shape[1] - 1 - 2.0 * lag + 1e-6)) + 1
+    most = 0.0
+    for first in range(0, count, _CHUNK):
+        last = min(first + _CHUNK, count)
+        change = shifted(path, lag, first, last)
+        change *= -2.0
+        change += path[:, first:last]
+        change += shifted(path, 2.0 * lag, first, last)
+        most = max(most, float(np.einsum("in,in->n", change, change).max()))
+    return float(np.sqrt(most))
 
 
 def _mirrors(motion: Motion, which: Ints) -> Ints:
