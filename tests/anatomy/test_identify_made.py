@@ -225,3 +225,58 @@ def test_overrides_that_name_nothing_are_refused(overrides, words):
     skeleton = rig.skeleton({"LeftHandTip": "twin", "RightHandTip": "twin"})
     with pytest.raises(BodyError, match=words):
         identify(skeleton, overrides)
+
+
+@pytest.mark.parametrize(
+    ("gone", "found", "missing"),
+    [
+        (("Clavicle", "Arm", "arm", "Hand"), "left_shank", "left_hand"),
+        (("Thigh", "Shin", "Foot", "Toe"), "right_forearm", "left_foot"),
+        (("LeftClavicle", "LeftUpperArm", "LeftForearm", "LeftHand"), "right_hand", "left_hand"),
+    ],
+)
+def test_half_a_body_is_known_by_its_names_alone_and_says_so(gone, found, missing):
+    rig = Rig.of(MEN).without(*gone)
+    order = list(rig.joints)
+    anatomy = identify(rig.skeleton())
+    assert order[anatomy.joints[found][0]] == NAMED_FOR[found]
+    assert missing not in anatomy.joints
+    assert anatomy.confidence == pytest.approx(0.55)
+    assert any("names alone" in note for note in anatomy.notes)
+    assert any(missing.replace("_", " ") in note for note in anatomy.notes)
+    assert identify(blank(rig)).assignments == ()
+
+
+def test_hair_face_and_cloth_do_not_hide_a_body_without_names():
+    rng = np.random.default_rng(7)
+    rig = Rig.of(WOMEN)
+    head = np.array(rig.joints["Head"][1])
+    for i in range(80):
+        rig = rig.with_joint(f"point{i}", "Head", head + rng.normal(size=3) * 0.06)
+    for i in range(24):
+        root, start = ("Head", head) if i % 2 else ("Pelvis", np.array([0, 0.9, 0]))
+        at = start + rng.normal(size=3) * 0.1
+        for k in range(5):
+            name = f"strand{i}_{k}"
+            rig = rig.with_joint(name, root, at)
+            root, at = name, at + np.array([0, -0.09, 0]) + rng.normal(size=3) * 0.02
+    assert first_joints(rig, blank(rig)) == NAMED_FOR
+    assert first_joints(rig, rig.skeleton()) == NAMED_FOR
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_any_tree_is_answered_without_a_fault(seed):
+    rng = np.random.default_rng(seed)
+    joints = int(rng.integers(1, 50))
+    parents = [-1] + [int(rng.integers(max(-1, i - 8), i)) for i in range(1, joints)]
+    offsets = rng.normal(size=(joints, 3)) * (rng.random((joints, 1)) > 0.15)
+    words = ("", "Hand", "leg", "LeftArm", "spine", "Head", "x", "l_hip", "Foot_R", "Thumb1")
+    names = tuple(str(rng.choice(words)) for _ in range(joints))
+    leaves = np.bincount([p for p in parents if p >= 0], minlength=joints) == 0
+    skeleton = Skeleton(names, np.array(parents), offsets, tips=leaves & (rng.random(joints) < 0.5))
+    anatomy = identify(skeleton)
+    taken = [one.joint for one in anatomy.assignments]
+    assert len(taken) == len(set(taken))
+    assert all(0 <= one.confidence <= 1 for one in anatomy.assignments)
+    assert not set(anatomy.tips.values()) & set(taken)
+    assert anatomy.assignments or anatomy.notes

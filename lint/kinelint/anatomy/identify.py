@@ -9,6 +9,7 @@ from kinelint.anatomy.declared import assign_declared
 from kinelint.anatomy.draft import Draft
 from kinelint.anatomy.extremities import assign_limbs
 from kinelint.anatomy.limbs import ARM, LEG
+from kinelint.anatomy.names_only import assign_by_names
 from kinelint.anatomy.parts import PARTS, label
 from kinelint.anatomy.sides import find_sides
 from kinelint.anatomy.structure import find_plan, four_legged
@@ -52,7 +53,8 @@ def _assign_by_structure(draft: Draft) -> None:
     tree, readings = draft.tree, draft.readings
     plan = find_plan(tree, readings)
     if plan is None or plan.plausible < LEAST_PLAUSIBLE:
-        draft.notes.append("no human body was recognised: no two arms and two legs on a trunk")
+        if not assign_by_names(draft):
+            draft.notes.append("no human body was recognised: no two arms and two legs on a trunk")
     elif four_legged(tree, plan):
         draft.notes.append("the skeleton stands on four legs: no human parts were assigned")
     else:

@@ -25,6 +25,11 @@ _RATIO = {LEG: (0.04, 0.25), ARM: (-0.05, 0.30)}
 # .24 H apart (ANSUR II biacromial breadth) on arms of .316 H, hip joints .1 H on legs of .495 H.
 _APART = {LEG: 0.10, ARM: 0.36}
 _KEPT = 14
+# Bounds on the search, far beyond real bodies, so that odd skeletons do not take minutes.
+_DEEPEST = 14
+_BRANCHES = 12
+_PER_HUB = 12
+_PAIRS = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +86,10 @@ def name_score(reading: Reading, kind: str) -> float:
 
 
 def find_pairs(tree: Tree, readings: Sequence[Reading], roles: tuple[str, str, str]) -> list[Pair]:
-    """All pairs of mirrored limbs that could play the roles, best first."""
+    """Pairs of mirrored limbs that could play the roles, likeliest and largest first.
+
+    Hair, cloth and fingers are mirrored too: limbs are the largest pairs of a body.
+    """
     children = tree.skeleton.children
 
     @cache
@@ -90,10 +98,23 @@ def find_pairs(tree: Tree, readings: Sequence[Reading], roles: tuple[str, str, s
 
     found: list[Pair] = []
     for hub, branches in enumerate(children):
-        for i, first in enumerate(branches):
-            for second in branches[i + 1 :]:
-                found.extend(_matched(tree, readings, hub, below(first), below(second), roles))
-    return sorted(found, key=lambda pair: -pair.score)
+        limbs = [below(child) for child in branches] if len(branches) > 1 else []
+        limbs = sorted((one for one in limbs if one), key=_promise, reverse=True)[:_BRANCHES]
+        here: list[Pair] = []
+        for i, first in enumerate(limbs):
+            for second in limbs[i + 1 :]:
+                here.extend(_matched(tree, readings, hub, first, second, roles))
+        found.extend(sorted(here, key=_size_and_score, reverse=True)[:_PER_HUB])
+    return sorted(found, key=_size_and_score, reverse=True)[:_PAIRS]
+
+
+def _promise(limbs: Sequence[tuple[float, Limb]]) -> float:
+    """Of the best limb of a branch."""
+    return max(score + 2.0 * math.log(limb.length) for score, limb in limbs)
+
+
+def _size_and_score(pair: Pair) -> float:
+    return pair.score + 2.0 * math.log(pair.length)
 
 
 def _limbs(
@@ -105,7 +126,7 @@ def _limbs(
     hub = int(tree.skeleton.parents[child])
     for distal in tree.subtrees[child]:
         line = tree.down(child, distal)
-        if len(line) < 3:
+        if not 3 <= len(line) <= _DEEPEST:
             continue
         foot = distal
         if tree.skeleton.tips[distal]:

@@ -31,8 +31,8 @@ class Plan:
 
 def find_plan(tree: Tree, readings: Sequence[Reading]) -> Plan | None:
     """The likeliest plan of a human body; None if no two pairs of limbs make one."""
-    legs = find_pairs(tree, readings, LEG)[:40]
-    arms = find_pairs(tree, readings, ARM)[:40]
+    legs = find_pairs(tree, readings, LEG)
+    arms = find_pairs(tree, readings, ARM)
     largest = max((pair.length for pair in legs + arms), default=0.0)
     ends = {id(pair): _end_score(tree, pair, True) for pair in legs}
     ends |= {id(pair): _end_score(tree, pair, False) for pair in arms}

@@ -70,8 +70,12 @@ def _neck_root(draft: Draft, plan: Plan) -> int | None:
             (draft.readings[one].says(kind) for one in below for kind in ("neck", "head")),
             default=0.0,
         )
-        end = p[furthest(tree, child)] - p[plan.arms.hub]
-        score = 2.0 * named + float(np.median(cosine(up, end)))
+        # The nearest point and the furthest: a neck may start in the thorax, hair may hang down.
+        rising = max(
+            float(np.median(cosine(up, p[point] - p[plan.arms.hub])))
+            for point in (child, furthest(tree, child))
+        )
+        score = 2.0 * named + rising
         if score > best_score:
             best, best_score = child, score
     return best
