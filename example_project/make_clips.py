@@ -54,7 +54,7 @@ def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
         "line/throw_v2.glb": (defects.stretched_forearm, 60.0),
         "line/catch_v2.glb": (defects.hand_in_thigh, 60.0),
         "boathook/push_off_v2.bvh": (defects.sunk_foot, 30.0),
-        "boathook/return_v2.glb": (defects.floating_foot, 30.0),
+        "boathook/return_v2.glb": (defects.floating_figure, 30.0),
     }
     files: dict[str, dict[str, Motion]] = {}
     truth = []

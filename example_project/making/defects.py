@@ -79,17 +79,18 @@ def sunk_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     )
 
 
-def floating_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
-    """The left foot stands 70 mm above the deck."""
+def floating_figure(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
+    """The whole figure stands 70 mm above the deck."""
     act = acts.boathook_return(rate_hz)
-    t = np.arange(len(act.pelvis)) / rate_hz
-    share = bump(t, 0.5, 2.1, 0.25)
-    act.feet["left"].ankle[:, 1] += 0.070 * share
-    first, last = _above(share, 0.9)
+    up = np.array([0.0, 0.070, 0.0])
+    act.pelvis = act.pelvis + up
+    act.wrists = {side: path + up for side, path in act.wrists.items()}
+    for foot in act.feet.values():
+        foot.ankle = foot.ankle + up
     story = "The clip was carried over from a taller figure."
-    return solve(act, rate_hz), Planted(
-        clip, "ground-contact", ("left_foot",), first, last, 70.0, "mm", story
-    )
+    last = len(act.pelvis) - 1
+    parts = ("left_foot", "right_foot")
+    return solve(act, rate_hz), Planted(clip, "ground-contact", parts, 0, last, 70.0, "mm", story)
 
 
 def backward_knee(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
