@@ -62,7 +62,7 @@ class Tree:
     poses: Floats
     turns: Bools
     has_motion: bool
-    _apart: dict[tuple[int, int], float] = field(default_factory=dict, repr=False)
+    _apart: dict[int, list[float]] = field(default_factory=dict, repr=False)
 
     @staticmethod
     def of(skeleton: Skeleton, clip: Clip | None = None, poses: int = 32) -> Tree:
@@ -152,11 +152,12 @@ class Tree:
 
     def apart(self, a: int, b: int) -> float:
         """Median distance of two joints over the poses."""
-        known = self._apart.get((a, b))
-        if known is None:
-            known = float(np.median(np.linalg.norm(self.poses[a] - self.poses[b], axis=0)))
-            self._apart[a, b] = known
-        return known
+        if a not in self._apart and b in self._apart:
+            return self._apart[b][a]
+        if a not in self._apart:
+            away = np.sqrt(np.sum(np.square(self.poses - self.poses[a]), axis=1))
+            self._apart[a] = np.median(away, axis=1).tolist()
+        return self._apart[a][b]
 
 
 def cosine(a: Floats, b: Floats) -> Floats:
