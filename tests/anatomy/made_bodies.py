@@ -66,12 +66,13 @@ def standing(m: Measures) -> dict[str, tuple[str, tuple[float, float, float]]]:
             f"{name}HandTip": (f"{name}Hand", (sign * (side + arm + forearm + 185), shoulder, 0)),
         }
     scaled = {name: (up, (x / 1000, y / 1000, z / 1000)) for name, (up, (x, y, z)) in found.items()}
-    return _parents_first(scaled)
+    return parents_first(scaled)
 
 
-def _parents_first(
+def parents_first(
     joints: Mapping[str, tuple[str, tuple[float, float, float]]],
 ) -> dict[str, tuple[str, tuple[float, float, float]]]:
+    """The same joints, each after its parent, else in the order given."""
     ordered: dict[str, tuple[str, tuple[float, float, float]]] = {}
     while len(ordered) < len(joints):
         for name, (parent, place) in joints.items():
@@ -117,7 +118,7 @@ class Rig:
         joints = dict(self.joints)
         joints[name] = (parent, middle)
         joints[child] = (name, place)
-        return Rig(_parents_first(joints), set(self.ends))
+        return Rig(parents_first(joints), set(self.ends))
 
     def with_joint(self, name: str, parent: str, place: Sequence[float]) -> Rig:
         """With one more joint."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from anatomy.made_bodies import MEN, WOMEN, Rig
+from anatomy.made_bodies import MEN, WOMEN, Rig, parents_first
 from kinelint.anatomy.anatomy import Anatomy
 from kinelint.anatomy.identify import identify
 from kinelint.clip import Skeleton
@@ -104,6 +104,18 @@ def test_dummies_before_the_thighs_are_no_thighs(named):
         rig = rig.between(f"{side}Offset", f"{side}Thigh", 0.0)
     skeleton = rig.skeleton() if named else blank(rig)
     assert first_joints(rig, skeleton) == NAMED_FOR
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_the_order_of_the_file_and_the_choice_of_the_root_do_not_matter(named):
+    rig = Rig.of(MEN)
+    turned = Rig(parents_first(dict(reversed(rig.joints.items()))), rig.ends)
+    joints = dict(rig.joints)
+    joints["Chest"] = ("", joints["Chest"][1])
+    joints["Spine"] = ("Chest", joints["Spine"][1])
+    joints["Pelvis"] = ("Spine", joints["Pelvis"][1])
+    for other in (turned, Rig(parents_first(joints), rig.ends)):
+        assert first_joints(other, other.skeleton() if named else blank(other)) == NAMED_FOR
 
 
 def test_controls_beside_the_body_are_left_out():

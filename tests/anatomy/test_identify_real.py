@@ -167,9 +167,11 @@ def test_what_is_no_human_is_not_mapped(name, with_motion):
         assert len(anatomy.notes) == 1
 
 
-def test_the_sidedness_of_all_clips_of_one_file_agrees():
-    clips = read(real("gltf/kaykit_knight.glb")).clips
-    clips = [clip for clip in clips if clip.frames > 1]
+@pytest.mark.parametrize(
+    "name", ["kaykit_knight.glb", "kaykit_med_movement_basic.glb", "RobotExpressive.glb"]
+)
+def test_all_clips_of_one_file_tell_the_same_anatomy(name):
+    clips = [clip for clip in read(real(f"gltf/{name}")).clips if clip.frames > 1]
     found = [identify(clip.skeleton, {}, clip).joints for clip in clips]
-    assert len(found) > 60
+    assert len(found) > 9
     assert all(one == found[0] for one in found)

@@ -114,7 +114,7 @@ def _promise(limbs: Sequence[tuple[float, Limb]]) -> float:
 
 
 def _size_and_score(pair: Pair) -> float:
-    return pair.score + 2.0 * math.log(pair.length)
+    return round(pair.score + 2.0 * math.log(pair.length), 2)
 
 
 def _limbs(
@@ -146,7 +146,8 @@ def _limbs(
                 limb = Limb((line[i], line[j], foot), near, far)
                 found.append((score, limb))
     named = [(score + _named(readings, limb, roles), score, limb) for score, limb in found]
-    named.sort(key=lambda one: -one[0])
+    # Rounded, so that of joints in one place the first in the file wins, not the last digit.
+    named.sort(key=lambda one: -round(one[0], 2))
     return [(score, limb) for score, _, limb in named[:_KEPT]]
 
 
@@ -188,10 +189,10 @@ def _between(tree: Tree, line: list[int], i: int, j: int) -> float:
 def _beyond(tree: Tree, distal: int, length: float) -> float:
     """A hand is some .34 of its arm, a foot some .35 of its leg (de Leva 1996): more is odd.
 
-    Of several joints in one place the one with the longest chain is a little likelier.
+    Of several joints in one place those with a much longer chain are a little likelier.
     """
     rest = float(tree.reach[distal]) / length
-    return odds(max(rest - 0.5, 0.0), 0.0, 0.25) + 0.2 * min(rest, 0.5)
+    return odds(max(rest - 0.5, 0.0), 0.0, 0.25) + 0.2 * math.floor(5 * min(rest, 0.5)) / 5
 
 
 def _matched(
@@ -210,7 +211,7 @@ def _matched(
                 continue
             alike = odds(near, 0.0, 0.08, 0.8) + odds(far, 0.0, 0.08, 0.8)
             depth_a, depth_b = (len(tree.down(hub, limb.joints[2])) for limb in (a, b))
-            alike -= 0.6 * abs(depth_a - depth_b)
+            alike -= 1.2 * abs(depth_a - depth_b)
             sides = _sides(readings, a, b)
             score = (score_a + score_b) / 2 + alike + sides + _between_sides(tree, a, b, roles)
             found.append(Pair(hub, a, b, score, sides, math.exp(-(near + far) * 4)))
@@ -225,10 +226,13 @@ def _between_sides(tree: Tree, a: Limb, b: Limb, roles: tuple[str, str, str]) ->
 
 
 def _sides(readings: Sequence[Reading], a: Limb, b: Limb) -> float:
-    """Names that give both limbs sides: opposite ones are expected."""
+    """Names of a pair: opposite sides and otherwise the same words are expected."""
     score = 0.0
     for one, other in zip(a.joints, b.joints, strict=True):
-        sides = readings[one].side, readings[other].side
+        mine, its = readings[one], readings[other]
+        sides = mine.side, its.side
         if all(sides):
             score += 0.3 if sides[0] != sides[1] else -1.0
+        if mine.kinds and its.kinds and (mine.words, mine.number) != (its.words, its.number):
+            score -= 0.8
     return score

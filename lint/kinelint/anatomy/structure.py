@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kinelint.anatomy.limbs import ARM, LEG, Pair, find_pairs, odds
+from kinelint.anatomy.limbs import ARM, LEG, Limb, Pair, find_pairs, odds
 from kinelint.anatomy.tree import Tree, cosine
 from kinelint.anatomy.words import Reading
 from kinelint.kinematics.arrays import Floats
@@ -42,7 +42,35 @@ def find_plan(tree: Tree, readings: Sequence[Reading]) -> Plan | None:
             score = _score(tree, leg, arm, largest)
             if score is not None:
                 scored.append((score + ends[id(leg)] + ends[id(arm)], leg, arm))
-    return _best(tree, sorted(scored, key=lambda one: -one[0]))
+    best = _best(tree, sorted(scored, key=lambda one: -round(one[0], 2)))
+    if best is None:
+        return None
+    a, b = (_central_hand(tree, readings, limb) for limb in (best.arms.a, best.arms.b))
+    return replace(best, arms=replace(best.arms, a=a, b=b))
+
+
+def _central_hand(tree: Tree, readings: Sequence[Reading], limb: Limb) -> Limb:
+    """Of metacarpals that stand in one place at the wrist, the middle finger's or the first.
+
+    Which of them scored best would depend on how the fingers are held.
+    """
+    hand = limb.joints[2]
+    parent = int(tree.skeleton.parents[hand])
+    here = [
+        joint
+        for joint in (tree.skeleton.children[parent] if parent >= 0 else (hand,))
+        if tree.skeleton.children[joint]
+        and not readings[joint].is_control
+        and tree.apart(joint, hand) < 0.02 * limb.far
+    ]
+    if hand not in here:
+        return limb
+    central = [
+        joint
+        for joint in here
+        if any(readings[one].best == "middle" for one in tree.subtrees[joint])
+    ]
+    return replace(limb, joints=(*limb.joints[:2], (central or here)[0]))
 
 
 def _best(tree: Tree, scored: Sequence[tuple[float, Pair, Pair]]) -> Plan | None:
@@ -52,7 +80,7 @@ def _best(tree: Tree, scored: Sequence[tuple[float, Pair, Pair]]) -> Plan | None
         if best is not None and score <= best.score:
             break
         score += _opposed(tree, legs, arms)
-        if best is None or score > best.score:
+        if best is None or round(score - best.score, 2) > 0:
             best = Plan(legs, arms, score, 1 / (1 + math.exp(-(score + 5.0))))
     return best
 
