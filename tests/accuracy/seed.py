@@ -1,0 +1,48 @@
+"""A defect of known size at a known place, put into a clip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from kinelint.clip import Clip
+from kinelint.cue import Cue
+
+
+@dataclass(frozen=True, eq=False)
+class Seed:
+    """One defect.
+
+    Attributes:
+        kind: "slid foot", ….
+        rule: the rule that must find it.
+        parts: it is found if a finding names one of these as an offending part.
+        clip: with the defect.
+        first_s, last_s: where the defect is past its limit (to its greatest, for a slide).
+        size: in `unit`, as the rule measures it, with its sign.
+        unit: "mm", "deg", "percent".
+        limb: the parts that the defect moves; findings about them are no surprise.
+        cue: what the clip is meant to be.
+        detail: for people.
+        pairs: of a penetration: every pair of parts that is past the limit.
+    """
+
+    kind: str
+    rule: str
+    parts: tuple[str, ...]
+    clip: Clip
+    first_s: float
+    last_s: float
+    size: float
+    unit: str
+    limb: tuple[str, ...] = ()
+    cue: Cue = field(default_factory=Cue)
+    detail: str = ""
+    pairs: tuple[tuple[str, str], ...] = ()
+
+
+def leg_parts(side: str) -> tuple[str, ...]:
+    return tuple(f"{side}_{part}" for part in ("thigh", "shank", "foot", "toes"))
+
+
+def arm_parts(side: str) -> tuple[str, ...]:
+    return tuple(f"{side}_{part}" for part in ("clavicle", "upper_arm", "forearm", "hand"))
