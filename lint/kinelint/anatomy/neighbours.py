@@ -51,6 +51,7 @@ def may_collide(part: str, other: str) -> bool:
     return steps(part, other) > NEXT_NEIGHBOURS
 
 
+@cache
 def reach(part: str) -> tuple[int, int]:
     """How freely a part moves: arms before legs before head and trunk, then the more distal.
 
@@ -72,6 +73,7 @@ def carrier(part: str) -> str:
     return "pelvis" if steps(part, "pelvis") < steps(part, "thorax") else "thorax"
 
 
+@cache
 def limb(part: str) -> str:
     """The limb or region a part belongs to: "left arm", "right leg", "head" or "trunk"."""
     kind = ("trunk", "head", "leg", "arm")[reach(part)[0]]

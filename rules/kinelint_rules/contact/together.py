@@ -9,18 +9,24 @@ from kinelint.anatomy.neighbours import limb, steps
 from kinelint.anatomy.parts import label
 from kinelint.finding import Finding, Level
 
+# Frames that are looked up together, so that a long clip does not compare all with all.
+_SPELL = 256
+
 
 def told_apart(found: Iterable[Finding]) -> Iterator[Finding]:
     """All findings; those that go with a deeper one of the same limbs and time become notes.
 
     The order is that of the frames, then of the parts.
     """
-    leaders: list[Finding] = []
+    leaders: dict[int, list[Finding]] = {}
     out: list[Finding] = []
     for one in sorted(found, key=lambda f: -(f.measured or 0.0)):
-        leader = next((other for other in leaders if _goes_with(one, other)), None)
+        spells = range(one.span.first // _SPELL, one.span.last // _SPELL + 1)
+        beside = (other for spell in spells for other in leaders.get(spell, ()))
+        leader = next((other for other in beside if _goes_with(one, other)), None)
         if leader is None:
-            leaders.append(one)
+            for spell in spells:
+                leaders.setdefault(spell, []).append(one)
             out.append(one)
         else:
             first, second = (label(part) for part in leader.parts)
