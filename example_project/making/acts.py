@@ -86,10 +86,10 @@ def walk(rate_hz: float, *, cycles: int = 2, loaded: bool = False, step_m: float
     t = times(cycles * CYCLE_S, rate_hz)
     speed = 2.0 * step_m / CYCLE_S
     feet = {}
-    for side, sign, phase in (("left", 1.0, 0.0), ("right", -1.0, 0.5)):
+    for side, sign, lag in (("left", 1.0, 0.0), ("right", -1.0, 0.5)):
         plants = []
         for k in range(-3, cycles + 4):
-            land = (k + phase) * CYCLE_S
+            land = (k + lag) * CYCLE_S
             z = speed * (land + 0.5 * STANCE_SHARE * CYCLE_S) - 0.015
             plants.append(Plant(land, land + STANCE_SHARE * CYCLE_S, sign * 0.085, z, sign * 5.0))
         feet[side] = foot_track(t, plants)

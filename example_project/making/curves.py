@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from making.turns import Array
 
@@ -20,7 +21,7 @@ def ease(t: Array) -> Array:
     return np.asarray(s**3 * (10.0 - 15.0 * s + 6.0 * s**2))
 
 
-def keyed(t: Array, keys: Sequence[tuple[float, float | Sequence[float]]]) -> Array:
+def keyed(t: Array, keys: Sequence[tuple[float, ArrayLike]]) -> Array:
     """Eases from key to key and rests at each: (frames,) or (frames, n)."""
     values = np.array([np.atleast_1d(np.asarray(value, dtype=np.float64)) for _, value in keys])
     at = np.array([time for time, _ in keys])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from making.crew import ARM, FOREARM, JOINTS, NAMES, OFFSETS, SHANK, THIGH
 from making.turns import Array, about, columns, turn, unit
@@ -34,7 +35,7 @@ class Act:
     head_pitch_deg: Array
     elbow_poles: dict[str, Array]
     knee_out_deg: float = 6.0
-    knee_back: dict[str, Array] = field(default_factory=dict)
+    knee_back: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
     hand_turns: dict[str, Array] = field(default_factory=dict)
 
 

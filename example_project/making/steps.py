@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from making.crew import ANKLE_HEIGHT, BALL_JOINT, HEEL
 from making.pose import Foot
@@ -50,7 +51,7 @@ def foot_track(t: Array, plants: Sequence[Plant]) -> Foot:
     return foot
 
 
-def _put(foot: Foot, part: Foot, where: Array) -> None:
+def _put(foot: Foot, part: Foot, where: NDArray[np.bool_]) -> None:
     foot.ankle[where] = part.ankle[where]
     foot.yaw_deg[where] = part.yaw_deg[where]
     foot.pitch_deg[where] = part.pitch_deg[where]

@@ -21,7 +21,7 @@ def about(axis: str, degrees: Array | float) -> Array:
 
 def turn(m: Array, v: Array) -> Array:
     """Vectors (frames, 3) or (3,) turned by (frames, 3, 3)."""
-    return np.einsum("fij,fj->fi", m, np.broadcast_to(v, (len(m), 3)))
+    return np.asarray(np.einsum("fij,fj->fi", m, np.broadcast_to(v, (len(m), 3))))
 
 
 def unit(v: Array) -> Array:
@@ -39,7 +39,7 @@ def euler_zxy_deg(m: Array) -> Array:
     x = np.arcsin(np.clip(m[:, 2, 1], -1.0, 1.0))
     z = np.arctan2(-m[:, 0, 1], m[:, 1, 1])
     y = np.arctan2(-m[:, 2, 0], m[:, 2, 2])
-    return np.degrees(np.stack((z, x, y), axis=-1))
+    return np.asarray(np.degrees(np.stack((z, x, y), axis=-1)))
 
 
 def quaternion_xyzw(m: Array) -> Array:

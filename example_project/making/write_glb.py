@@ -116,7 +116,9 @@ def _inverse_bind(name: str, axes: Mapping[str, Array]) -> Array:
 
 
 def _mesh(blob: Bin) -> dict[str, Any]:
-    points, joints, triangles = [], [], []
+    points: list[Array] = []
+    joints: list[int] = []
+    triangles: list[tuple[int, int, int]] = []
     for tube in tubes():
         start, end = np.array(tube.start, dtype=float), np.array(tube.end, dtype=float)
         along = unit(end - start)
