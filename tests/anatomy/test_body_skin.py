@@ -107,6 +107,18 @@ def test_a_tool_held_in_the_hand_does_not_make_it_thick():
     assert radius == pytest.approx(0.02, rel=0.01)
 
 
+def test_a_hand_without_a_tip_joint_is_as_long_as_its_skin():
+    tip = at("left_hand") + np.array([0.0, -0.15, 0.0])
+    anatomy = replace(FIGURE.anatomy, tips={})
+    skin = skin_of({"left_hand": tube(at("left_hand"), tip, 0.03, 0.03)})
+    loose = replace(skin, bind_positions=np.where(SKELETON.tips[:, None], np.nan, PLACES))
+    body = build_body(replace(FIGURE, anatomy=anatomy), SKELETON, [loose])
+    hand = body.parts.index("left_hand")
+    reach = np.linalg.norm(body.capsules.offsets_m[hand, 1])
+    assert reach == pytest.approx(0.95 * 0.15, rel=0.03)
+    assert body.capsules.radii_m[hand] == pytest.approx(0.03, rel=0.03)
+
+
 def test_too_few_vertices_say_nothing():
     few = {"left_thigh": PIECES["left_thigh"][:3]}
     body = build_body(FIGURE, SKELETON, [skin_of(few)])

@@ -12,6 +12,7 @@ from kinelint.clip import Skeleton, Skin
 from kinelint.kinematics.arrays import Bools, Floats, Ints
 
 FEWEST_VERTICES = 6
+_FARTHEST = 0.97  # vertices at this share of the greatest distance end a limb
 # Limb and the part that ends it; sections of trunk and head with the joints that give their side.
 LIMBS: Mapping[str, str] = {
     "upper_arm": "forearm",
@@ -35,11 +36,13 @@ class Thickness:
     """Of one part, in metres: a limb's radius in its near and far half, or a section's halves.
 
     For the trunk, `first_m` is half the breadth and `second_m` half the depth; for the head half
-    the length from face to back, and half the breadth.
+    the length from face to back, and half the breadth. `length_m` is that of a limb which no
+    joint ends, from its joint to its farthest vertices; NaN for other parts.
     """
 
     first_m: float
     second_m: float
+    length_m: float = float("nan")
 
 
 def measured(
@@ -155,10 +158,12 @@ def _limb(cloud: _Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | N
     tip = anatomy.tips.get(part)
     if stop is None and tip is not None and np.all(np.isfinite(cloud.joints_m[tip])):
         stop = cloud.joints_m[tip]
+    length = float("nan")
     if stop is None:
         # A limb without an end joint runs to its farthest vertices.
-        far = vertices[np.argsort(np.linalg.norm(vertices - start, axis=1))[-3:]]
-        stop = far.mean(axis=0)
+        away = np.linalg.norm(vertices - start, axis=1)
+        stop = vertices[away >= _FARTHEST * away.max()].mean(axis=0)
+        length = float(np.linalg.norm(stop - start))
     along = stop - start
     square = float(along @ along)
     if square == 0.0:
@@ -170,7 +175,7 @@ def _limb(cloud: _Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | N
     halves = [
         float(np.median(one)) if len(one) >= FEWEST_VERTICES else whole for one in (near, far_half)
     ]
-    return Thickness(halves[0], halves[1])
+    return Thickness(halves[0], halves[1], length)
 
 
 def _section(cloud: _Cloud, anatomy: Anatomy, part: str, end: str, across: str) -> Thickness | None:

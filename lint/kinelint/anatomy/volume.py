@@ -73,9 +73,11 @@ def _hand(build: Build, side: str) -> Iterator[Bone]:
         end = build.place(tip)
     elif elbow is not None:
         along = build.place(wrist) - build.place(elbow)
-        end = build.place(wrist) + along / np.linalg.norm(along) * 0.5 * (
-            _HAND_RATIO * build.stature_m
-        )
+        skin = build.skin.get(part)
+        length = 0.5 * _HAND_RATIO * build.stature_m
+        if skin is not None and np.isfinite(skin.length_m):
+            length = skin.length_m
+        end = build.place(wrist) + along / np.linalg.norm(along) * length
     else:
         return
     thickness = build.halves(hand_ratio(build.sex))[1]
