@@ -91,20 +91,24 @@ def test_a_small_figure_at_small_speed_has_the_same_contacts():
     assert large == small
 
 
-def test_only_a_lifted_foot_steps():
+def test_only_a_foot_that_is_lifted_and_put_down_steps():
     frames = 100
     speed = np.where((np.arange(frames) >= 40) & (np.arange(frames) < 60), 0.5, 0.0)
-    flat = np.zeros(frames)
+    down = np.ones(frames, dtype=bool)
     lifted = np.where(np.arange(frames) == 50, 0.012, 0.0)
-    assert not steps(speed, flat, 0.12, 0.008).any()
-    stepping = steps(speed, lifted, 0.12, 0.008)
+    rising = 0.02 * ramp(frames, 40, 60)
+    assert not steps(speed, np.zeros(frames), down, 0.12, 0.008).any()
+    assert not steps(speed, rising, down, 0.12, 0.008).any()
+    stepping = steps(speed, lifted, down, 0.12, 0.008)
     assert np.flatnonzero(stepping).tolist() == list(range(40, 60))
 
 
-def test_landing_lower_than_before_is_lifted_too():
+def test_a_foot_that_lands_from_the_air_steps():
     speed = np.array([0.0, 0.5, 0.5, 0.5, 0.0])
-    height = np.array([0.015, 0.018, 0.018, 0.012, 0.005])
-    assert steps(speed, height, 0.12, 0.008)[1:4].all()
+    height = np.array([0.030, 0.025, 0.018, 0.010, 0.005])
+    landing = np.array([False, False, True, True, True])
+    assert steps(speed, height, landing, 0.12, 0.008)[1:4].all()
+    assert not steps(speed, height, np.ones(5, dtype=bool), 0.12, 0.008).any()
 
 
 def test_trimming_spares_the_ends_of_the_clip():

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.contacts import contacts, heights
+from kinelint.anatomy.contacts import contacts, heights, stance
 from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.sole import Sole, soles
 from kinelint.anatomy.travel import travelled
@@ -80,7 +80,8 @@ def _steps(motion: Motion, sole: Sole, limits: ContactLimits) -> Bools:
         for path in (sole.heel_m, sole.ball_m)
     ]
     lowest = np.minimum(above["heel"], above["ball"])
-    return steps(np.minimum(*speeds), lowest, limits.moving_m_per_s, limits.lift_m)
+    bearing = stance(motion, sole.side)
+    return steps(np.minimum(*speeds), lowest, bearing, limits.moving_m_per_s, limits.lift_m)
 
 
 def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> Iterator[Plant]:

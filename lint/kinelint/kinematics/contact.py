@@ -102,24 +102,32 @@ def contact_phases(
     return [one for one in joined if (one[1] - one[0]) / sample_rate_hz >= limits.min_s - 1e-9]
 
 
-def steps(speed: Floats, height: Floats, moving_m_per_s: float, rise_m: float) -> Bools:
+def steps(
+    speed: Floats, height: Floats, bearing: Bools, moving_m_per_s: float, rise_m: float
+) -> Bools:
     """``(frames,)`` true where a foot moves over its support and is lifted as it does.
 
     A low step of a few millimetres' clearance is below every height that a contact allows, but a
-    foot that slides is not lifted at all. A stretch of frames in which it moves is a step if it
-    rises over the lower of the stretch's two ends by more than `rise_m`.
+    foot that slides is not lifted and put down. A stretch of frames in which it moves is a step
+    if it rises by more than `rise_m` over the line between its two ends; where it comes from or
+    goes to the air, over the lower of them.
 
     Args:
         speed: ``(frames,)`` of the slowest point of the foot.
         height: ``(frames,)`` of its lowest point.
+        bearing: ``(frames,)`` true where any of its points bears.
         moving_m_per_s: faster is moving.
         rise_m: higher is lifted.
     """
     stepping = np.zeros(speed.size, dtype=np.bool_)
     for first, last in runs(speed > moving_m_per_s):
         before, after = max(first - 1, 0), min(last + 1, speed.size - 1)
-        ends = min(height[before], height[after])
-        stepping[first : last + 1] = height[first : last + 1].max() - ends > rise_m
+        between = height[before : after + 1]
+        if bearing[before : after + 1].all():
+            base: Floats | float = np.linspace(between[0], between[-1], between.size)
+        else:
+            base = min(between[0], between[-1])
+        stepping[first : last + 1] = np.max(between - base) > rise_m
     return stepping
 
 

@@ -14,7 +14,7 @@ from kinelint.kinematics.contact import Phase, runs
 _DIRECTIONS = 24
 # A point at rest moves less than this over this time: a long stand falls apart into slides and
 # rests, and fast slides keep their slow ends. Common practice, no source.
-REST_WINDOW_S = 0.3
+REST_WINDOW_S = 0.2
 REST_M_PER_S = 0.02
 # A slide begins and ends slower than that: it takes this in on both sides.
 SLOW_ENDS_S = 0.1
