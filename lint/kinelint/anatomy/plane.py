@@ -17,9 +17,10 @@ _LEAST_PAIR_M = 0.5
 # Heights as close as this need no slope.
 _LEVEL_M = 0.0025
 # A slope is believed if it brings the heights this much closer together, most of them this close.
+# Most and no more: in a short walk one foot that sinks in is a good part of all plants.
 _IMPROVES = 0.6
-_CLOSE_M = 0.010
-_CLOSE_SHARE = 0.7
+_CLOSE_M = 0.012
+_CLOSE_SHARE = 0.55
 
 
 @dataclass(frozen=True, slots=True)
