@@ -47,7 +47,7 @@ def test_two_slides_of_one_stand_are_told_apart(rate_hz):
         return round(time_s * rate_hz)
 
     x = 0.06 * ramp(frames, at(1.0), at(1.25)) - 0.04 * ramp(frames, at(3.0), at(4.0))
-    first, second, creep = slides(np.stack((x, 0 * x)), rate_hz)
+    first, second, creep = slides(np.stack((x, 0 * x)), rate_hz, least=-1.0)
     assert first.size == pytest.approx(0.06, abs=0.001)
     assert second.size == pytest.approx(0.04, abs=0.002)
     assert creep.size < 0.002

@@ -132,6 +132,15 @@ def test_a_foot_dragged_with_its_heel_up_is_a_warning():
     assert "lifted" in slides[0].message
 
 
+def test_slides_with_one_cause_name_it():
+    """The root travels 0.1 m/s less than the feet: so says every remedy."""
+    slides = findings(walk(slips=0.1).motion())
+    assert len(slides) == 8
+    assert all("(0.00, -0.10) m/s" in one.remedy for one in slides)
+    [alone] = findings(gliding(0.06, 0.25, 60.0))
+    assert "m/s in (x, z)" not in alone.remedy
+
+
 def test_two_slides_of_one_stand_are_two_findings():
     out = 0.06 * ramp(301, 60, 75) - 0.08 * ramp(301, 200, 215)
     shift = np.stack((0 * out, 0 * out, out))

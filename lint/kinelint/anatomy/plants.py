@@ -22,7 +22,7 @@ from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats, frozen
 from kinelint.kinematics.contact import ContactLimits, horizontal_speed, steps
-from kinelint.kinematics.slides import excursion
+from kinelint.kinematics.slides import extent
 from kinelint.motion import Motion
 
 # Points tried between heel (0) and ball (1).
@@ -106,7 +106,7 @@ def _bearing(state: int, ends: Floats, velocity: Floats) -> Floats | float:
     if state in (_HEEL, _BALL):
         return 0.0 if state == _HEEL else 1.0
     if state == _FLAT:
-        sizes = [excursion((1.0 - s) * ends[0] + s * ends[1]).size for s in _ALONG]
+        sizes = [extent((1.0 - s) * ends[0] + s * ends[1]) for s in _ALONG]
         return _ALONG[int(np.argmin(sizes))]
     # The point of a rigid sole that moves least at each moment.
     apart = velocity[1] - velocity[0]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
 from kinelint.kinematics import rates
-from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.arrays import Floats, frozen
 from kinelint.kinematics.contact import Phase, runs
 
 _DIRECTIONS = 24
@@ -36,17 +37,22 @@ class Excursion:
     last: int
 
 
-def excursion(path: Floats) -> Excursion:
+def extent(path: Floats) -> float:
     """The greatest extent of a path ``(2, frames)`` over the floor.
 
     It is the extent along the widest of 24 directions: at least 0.997 of the true diameter.
     """
-    angles = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
-    axes = np.stack((np.cos(angles), np.sin(angles)), axis=1)
+    along = _axes() @ path
+    return float((along.max(axis=1) - along.min(axis=1)).max())
+
+
+def excursion(path: Floats) -> Excursion:
+    """The same with its way and its frames."""
+    axes = _axes()
     along = axes @ path
-    extent = along.max(axis=1) - along.min(axis=1)
-    widest = int(np.argmax(extent))
-    size = float(extent[widest])
+    sizes = along.max(axis=1) - along.min(axis=1)
+    widest = int(np.argmax(sizes))
+    size = float(sizes[widest])
     if size < 1e-12:
         return Excursion(0.0, (1.0, 0.0), 0, path.shape[1] - 1)
     share = (along[widest] - along[widest].min()) / size
@@ -55,22 +61,40 @@ def excursion(path: Floats) -> Excursion:
     return Excursion(size, (float(x), float(z)), first, last)
 
 
+@cache
+def _axes() -> Floats:
+    angles = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
+    return np.asarray(frozen(np.stack((np.cos(angles), np.sin(angles)), axis=1)))
+
+
 def slides(
-    path: Floats, sample_rate_hz: float, rest_m_per_s: float = REST_M_PER_S
+    path: Floats,
+    sample_rate_hz: float,
+    rest_m_per_s: float = REST_M_PER_S,
+    least: float = 0.0,
 ) -> list[Excursion]:
     """Every slide of a planted point ``(2, frames)``: its excursions between rests, in order.
 
     What it creeps while at rest makes one more, over all of its frames, at the end.
+
+    Args:
+        path: over the floor.
+        sample_rate_hz: frames a second.
+        rest_m_per_s: slower is at rest.
+        least: smaller ones are left out.
     """
     velocity = rates.windowed_velocity(path, sample_rate_hz, REST_WINDOW_S)
     step = np.diff(path, axis=1, prepend=path[:, :1])
     found = []
     moving = np.hypot(*velocity) > rest_m_per_s
     for first, last in _widened(runs(moving), round(SLOW_ENDS_S * sample_rate_hz), moving.size):
-        one = excursion(path[:, first : last + 1])
-        found.append(replace(one, first=one.first + first, last=one.last + first))
+        part = path[:, first : last + 1]
+        if extent(part) > least:
+            one = excursion(part)
+            found.append(replace(one, first=one.first + first, last=one.last + first))
         step[:, first : last + 1] = 0.0
-    return [*found, excursion(np.cumsum(step, axis=1))]
+    creep = np.cumsum(step, axis=1)
+    return [*found, excursion(creep)] if extent(creep) > least else found
 
 
 def _widened(phases: list[Phase], by: int, frames: int) -> Iterator[Phase]:

@@ -28,6 +28,8 @@ PRAZAK = (
 )
 TRIAL = "measured on 24 captures of walks, runs, idles and gestures"
 WINDOW_S = 0.1
+# Slides with one cause: so many plants, such a share of all, this much in one direction.
+_COMMON, _COMMON_SHARE, _SAME_WAY = 4, 0.7, 0.9
 
 
 class FootSlideSettings(RuleSettings):
@@ -106,9 +108,9 @@ class FootSlide(Rule[FootSlideSettings]):
             return
         if how.basis is Basis.FITTED and not how.steady:
             raise NotApplicable("the feet of this in-place clip do not agree on a travel velocity")
-        slow = REST_M_PER_S * scale_of(motion)
+        slow, least_m = REST_M_PER_S * scale_of(motion), settings.note_mm / 1000.0
         for plant in motion.derive(plants):
-            for strayed in slides(plant.path_m, motion.sample_rate_hz, slow):
+            for strayed in slides(plant.path_m, motion.sample_rate_hz, slow, least_m):
                 size_mm = 1000.0 * strayed.size
                 grade = graded(size_mm, settings.note_mm, settings.warning_mm, settings.error_mm)
                 if grade is None:
@@ -116,7 +118,7 @@ class FootSlide(Rule[FootSlideSettings]):
                 moves = _moves(motion, plant, strayed, settings)
                 if moves and grade[0] is Level.ERROR:
                     grade = Level.WARNING, settings.warning_mm
-                yield _finding(motion, plant, strayed, moves, *grade)
+                yield _finding(motion, plant, strayed, moves, *grade, settings.note_mm)
 
     @staticmethod
     def examples() -> Iterable[Example]:
@@ -210,7 +212,13 @@ def _moves(motion: Motion, plant: Plant, strayed: Excursion, settings: FootSlide
 
 
 def _finding(
-    motion: Motion, plant: Plant, strayed: Excursion, moves: str, level: Level, limit_mm: float
+    motion: Motion,
+    plant: Plant,
+    strayed: Excursion,
+    moves: str,
+    level: Level,
+    limit_mm: float,
+    note_mm: float,
 ) -> Finding:
     velocity = rates.windowed_velocity(plant.path_m, motion.sample_rate_hz, WINDOW_S)
     speed = np.hypot(*velocity)
@@ -234,7 +242,7 @@ def _finding(
         unit="mm",
         worst_frame=frame,
         remedy=f"Pin the {bears} of the {label(part)}, or move the root along with it: "
-        f"take out {size_mm:.0f} mm {way}.",
+        f"take out {size_mm:.0f} mm {way}." + motion.derive(_common, note_mm),
         level=level,
         detail=bears,
         at_m=point(plant.at_m[:, worst]),
@@ -246,6 +254,25 @@ def _finding(
             tuple((1000.0 * np.hypot(*off)).tolist()),
             limit_mm,
         ),
+    )
+
+
+def _common(motion: Motion, note_mm: float) -> str:
+    """What to add if nearly all plants slide the same way: the root's travel is at fault."""
+    every = motion.derive(plants)
+    moved = np.array([plant.path_m[:, -1] - plant.path_m[:, 0] for plant in every]).reshape(-1, 2)
+    sizes = np.hypot(moved[:, 0], moved[:, 1])
+    slide = sizes > note_mm / 1000.0
+    if slide.sum() < _COMMON or slide.mean() < _COMMON_SHARE:
+        return ""
+    together = moved[slide].sum(axis=0)
+    if np.hypot(*together) < _SAME_WAY * sizes[slide].sum():
+        return ""
+    time_s = sum(one.last - one.first for one in every) / motion.sample_rate_hz
+    x, z = together / time_s
+    return (
+        f" In {slide.sum()} of {slide.size} plants the feet slide this way: the root's travel is "
+        f"off by about ({x:.2f}, {z:.2f}) m/s in (x, z)."
     )
 
 
