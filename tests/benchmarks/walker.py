@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from kinelint import synthetic, synthetic_walk
 from kinelint.anatomy.figure import Figure
+from kinelint.anatomy.hints import BodyHints
 from kinelint.anatomy.parts import DIGITS, SIDES
+from kinelint.anatomy.zero import sample_zero
+from kinelint.assemble import completed
 from kinelint.clip import Clip
 from kinelint.cue import Cue
 from kinelint.kinematics.arrays import Floats
@@ -57,9 +62,14 @@ def walking(frames: int, *, phase: float = 0.0, fingers: bool = True, name: str 
     )
 
 
+@cache
 def figure(fingers: bool = True) -> Figure:
-    """The body of whoever walks."""
-    return synthetic.person_figure(fingers=fingers)
+    """The body of whoever walks, its zero learnt from standing and from walking."""
+    still = synthetic.clip(frames=60, fingers=fingers)
+    bare = synthetic.person_figure(fingers=fingers)
+    samples = [sample_zero(Motion(clip, bare)) for clip in (still, walking(1200, fingers=fingers))]
+    zeros = [one for one in samples if one is not None]
+    return completed(bare, still.skeleton, zeros, (), BodyHints())
 
 
 def motion(clip: Clip, body: Figure) -> Motion:

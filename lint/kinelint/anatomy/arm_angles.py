@@ -23,7 +23,7 @@ from kinelint.kinematics.joint_angles import (
     wrapped,
     yxy,
 )
-from kinelint.kinematics.vectors import unit
+from kinelint.kinematics.vectors import cross, dot, unit
 from kinelint.motion import Motion
 
 # Y-X-Y is singular with the arm at the side and overhead: its outer angles are read between.
@@ -95,8 +95,10 @@ def _knuckles(motion: Motion, side: str) -> tuple[Floats, Floats] | None:
 def _wrist(side: str, forearm: Floats, hand: Floats, thumbward: Floats) -> Iterator[Angle]:
     # The thumb is lateral in the anatomical position: to the right of a right hand.
     lateral = thumbward if side == "right" else -thumbward
-    frame = seg.axes(-hand, lateral)
-    x, y, z = _right_sided(side, rotations.unrotate(frame, -forearm))
+    z_axis = seg.across(lateral, -hand)
+    # In the hand's axes, without a quaternion in between: X is Y cross Z.
+    x = dot(cross(-hand, z_axis), -forearm)
+    y, z = dot(hand, forearm), dot(z_axis, -forearm) * (1.0 if side == "right" else -1.0)
     part, joint = f"{side}_hand", f"{side} wrist"
     yield Angle(joint, "flexion", part, np.degrees(np.arcsin(np.clip(x, -1.0, 1.0))))
     yield Angle(joint, "ulnar deviation", part, np.degrees(np.arctan2(-z, y)))

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from kinelint.anatomy import segment_axes as seg
 from kinelint.anatomy.parts import label
-from kinelint.anatomy.zero import NOBODY_STANDS, bends_of, frame_above, hinge_lines
+from kinelint.anatomy.zero import (
+    NOBODY_STANDS,
+    bends_of,
+    frame_above,
+    hinge_chain,
+    hinge_lines,
+)
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
-from kinelint.kinematics.hinge import bend, bend_about
+from kinelint.kinematics.hinge import bend, bend_about, bends_of_many
 from kinelint.motion import Motion
 
 # Cosine between a learnt axis and the figure's right, below which they say nothing of each other.
@@ -43,6 +50,31 @@ def flexion(motion: Motion, hinge: str) -> Flexion | None:
     return Flexion(bend_about(axis, *lines), signed=True)
 
 
+def flexions(motion: Motion, hinges: Sequence[str]) -> dict[str, Flexion]:
+    """The same for many finger joints at once; those without all their joints are left out."""
+    chains = {hinge: chain for hinge in hinges if (chain := hinge_chain(motion, hinge))}
+    axes = {hinge: own_axis(motion, hinge) for hinge in chains}
+    found: dict[str, Flexion] = {}
+    for signed in (True, False):
+        some = [hinge for hinge in chains if (axes[hinge] is not None) is signed]
+        if not some:
+            continue
+        bends = bends_of_many(
+            motion.positions_m,
+            np.array([chains[hinge] for hinge in some]),
+            _stacked(axes[hinge] for hinge in some),
+            motion.orientations,
+            np.array([frame_above(motion, hinge) for hinge in some]),
+        )
+        found |= {hinge: Flexion(row, signed) for hinge, row in zip(some, bends, strict=True)}
+    return found
+
+
+def _stacked(axes: Iterable[Floats | None]) -> Floats | None:
+    known = [one[:, 0] for one in axes if one is not None]
+    return np.array(known) if known else None
+
+
 def hinge_axis(motion: Motion, hinge: str) -> Floats | None:
     """``(3, frames)`` the axis in the world about which the hinge bends the right way.
 
@@ -61,16 +93,21 @@ def hinge_axis(motion: Motion, hinge: str) -> Floats | None:
 
 def learnt_axis(motion: Motion, hinge: str) -> Floats | None:
     """``(3, frames)`` the axis that the hinge was seen to bend about; None if not clear."""
-    zero = motion.figure.zero
-    own = None if zero is None else zero.hinge_axes.get(hinge)
-    lines = hinge_lines(motion, hinge)
-    # A zero has seen all clips of the skeleton: looking again at many fingers is not worth it.
-    seen = zero is not None and hinge.endswith(tuple("123"))
-    if own is None and lines is not None and not seen:
-        own = bends_of(motion, hinge, *lines).axis()
+    own = own_axis(motion, hinge)
     if own is None:
         return None
     return rotations.rotate(motion.orientations[frame_above(motion, hinge)], own)
+
+
+def own_axis(motion: Motion, hinge: str) -> Floats | None:
+    """``(3, 1)`` that axis in the axes of the joint above; None if it is not clear."""
+    zero = motion.figure.zero
+    own = None if zero is None else zero.hinge_axes.get(hinge)
+    # A zero has seen all clips of the skeleton: looking again at many fingers is not worth it.
+    if own is not None or (zero is not None and hinge.endswith(("1", "2", "3"))):
+        return own
+    lines = hinge_lines(motion, hinge)
+    return None if lines is None else bends_of(motion, hinge, *lines).axis()
 
 
 def _right_axis(motion: Motion, hinge: str) -> Floats | None:

@@ -12,7 +12,7 @@ import numpy as np
 
 from kinelint.anatomy import arm_angles
 from kinelint.anatomy import segment_axes as seg
-from kinelint.anatomy.hinge_angles import flexion, segment_frame, zero_lacks
+from kinelint.anatomy.hinge_angles import flexion, flexions, segment_frame, zero_lacks
 from kinelint.anatomy.parts import FINGERS, SIDES
 from kinelint.anatomy.readings import Angle, Untold
 from kinelint.kinematics import rotations
@@ -67,16 +67,16 @@ def _hinge(motion: Motion, hinge: str, joint: str) -> Iterator[Angle | Untold]:
 
 
 def _fingers(motion: Motion, side: str) -> Iterator[Angle | Untold]:
-    endless = []
-    for finger in FINGERS:
-        for number, name in (THUMB if finger == "thumb" else KNUCKLES).items():
-            hinge = f"{side}_{finger}_{number}"
-            bent = flexion(motion, hinge)
-            if bent is not None:
-                joint = f"{side} {finger} {name}"
-                yield Angle(joint, "flexion", hinge, np.degrees(bent.radians))
-            elif motion.has(hinge):
-                endless.append(hinge)
+    names = {
+        f"{side}_{finger}_{number}": f"{side} {finger} {name}"
+        for finger in FINGERS
+        for number, name in (THUMB if finger == "thumb" else KNUCKLES).items()
+    }
+    bent = flexions(motion, list(names))
+    for hinge, joint in names.items():
+        if hinge in bent:
+            yield Angle(joint, "flexion", hinge, np.degrees(bent[hinge].radians))
+    endless = [hinge for hinge in names if hinge not in bent and motion.has(hinge)]
     if endless:
         reason = f"nothing marks the far end of {len(endless)} finger segments"
         yield Untold(f"{side} fingers", endless[0], reason)

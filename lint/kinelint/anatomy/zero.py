@@ -295,11 +295,20 @@ def frame_above(motion: Motion, hinge: str) -> int:
 
 def hinge_lines(motion: Motion, hinge: str) -> tuple[Floats, Floats] | None:
     """Directions above and below a hinge, ``(3, frames)`` each; None if a joint is missing."""
+    chain = hinge_chain(motion, hinge)
+    if chain is None:
+        return None
+    start, middle, end = chain
+    return unit(seg.line(motion, start, middle)), unit(seg.line(motion, middle, end))
+
+
+def hinge_chain(motion: Motion, hinge: str) -> tuple[int, int, int] | None:
+    """The joints above, at and below a hinge; None if one is missing."""
     middle, end = seg.start_joint(motion, hinge), seg.end_joint(motion, hinge)
     start = seg.start_joint(motion, part_above(hinge))
     if start is None or middle is None or end is None:
         return None
-    return unit(seg.line(motion, start, middle)), unit(seg.line(motion, middle, end))
+    return start, middle, end
 
 
 def part_above(hinge: str) -> str:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.kinematics.arrays import Bools, Floats, Ints
+from kinelint.kinematics.forward import turned, turning
 from kinelint.kinematics.vectors import cross, dot, length, unit
 
 # A bend plane is known only from clear bends; below this the noise of a straight limb rules it.
@@ -20,6 +21,8 @@ CLEAR_BEND_RAD = float(np.radians(20.0))
 LEAST_SHARE = 0.9
 # And must have been seen for this long.
 LEAST_SECONDS = 0.25
+# Frames that are worked on at a time: what the cache holds of a hand's joints.
+CHUNK = 4096
 
 
 def bend(proximal: Floats, distal: Floats) -> Floats:
@@ -31,13 +34,48 @@ def bend_about(axis: Floats, proximal: Floats, distal: Floats) -> Floats:
     """The turn about unit `axis` that takes `proximal` to `distal`, radians in (-pi, pi].
 
     What lies out of the plane of the hinge (a carrying angle, a knocked knee) does not count.
-    All ``(..., 3, frames)``; NaN where a direction lies nearly along the axis.
+    All ``(..., 3, frames)``, the latter two of any length; NaN where one of them has none or lies
+    nearly along the axis.
     """
     along_p, along_d = dot(axis, proximal), dot(axis, distal)
-    sine = dot(axis, cross(proximal, distal))
-    cosine = dot(proximal, distal) - along_p * along_d
-    turn = np.arctan2(sine, cosine)
-    return np.where(np.maximum(np.abs(along_p), np.abs(along_d)) > 0.9, np.nan, turn)
+    turn = np.arctan2(dot(axis, cross(proximal, distal)), dot(proximal, distal) - along_p * along_d)
+    for along, line in ((along_p, proximal), (along_d, distal)):
+        size = dot(line, line)
+        # Written so that a NaN in a line is caught as well.
+        along *= along
+        turn[~((along <= 0.81 * size) & (size > 1e-18))] = np.nan
+    return turn
+
+
+def bends_of_many(
+    positions: Floats, chains: Ints, axes: Floats | None, orientations: Floats, frames_of: Ints
+) -> Floats:
+    """The bends of many hinges at once, ``(hinges, frames)`` radians: for hands full of them.
+
+    Args:
+        positions: ``(joints, 3, frames)``.
+        chains: ``(hinges, 3)`` joints: where the upper segment begins, the hinge, its far end.
+        axes: ``(hinges, 3)`` unit, as `bend_about` takes them; None for bends without a side.
+        orientations: ``(joints, 4, frames)``.
+        frames_of: ``(hinges,)`` the joint in whose axes each axis is given.
+    """
+    frames = positions.shape[-1]
+    bends = np.empty((len(chains), frames))
+    start, middle, end = chains.T
+    arms = None if axes is None else turning(axes)
+    for first in range(0, frames, CHUNK):
+        span = slice(first, first + CHUNK)
+        at = positions[middle, :, span]
+        proximal, distal = at - positions[start, :, span], positions[end, :, span] - at
+        if arms is None:
+            bends[:, span] = bend(unit(proximal), unit(distal))
+            continue
+        axis = np.empty(at.shape)
+        for joint in set(frames_of.tolist()):
+            here = frames_of == joint
+            axis[here] = turned(orientations[joint, :, span], arms[here])
+        bends[:, span] = bend_about(axis, proximal, distal)
+    return bends
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,15 +17,26 @@ def multiply(a: Floats, b: Floats) -> Floats:
     """Hamilton product ``(..., 4, frames)``: first `b`, then `a`."""
     aw, ax, ay, az = (a[..., i, :] for i in range(4))
     bw, bx, by, bz = (b[..., i, :] for i in range(4))
-    return np.stack(
-        (
-            aw * bw - ax * bx - ay * by - az * bz,
-            aw * bx + ax * bw + ay * bz - az * by,
-            aw * by - ax * bz + ay * bw + az * bx,
-            aw * bz + ax * by - ay * bx + az * bw,
-        ),
-        axis=-2,
-    )
+    out = _room(4, aw, bw)
+    w, x, y, z = (out[..., i, :] for i in range(4))
+    for row, plus, minus in (
+        (w, ((aw, bw),), ((ax, bx), (ay, by), (az, bz))),
+        (x, ((aw, bx), (ax, bw), (ay, bz)), ((az, by),)),
+        (y, ((aw, by), (ay, bw), (az, bx)), ((ax, bz),)),
+        (z, ((aw, bz), (ax, by), (az, bw)), ((ay, bx),)),
+    ):
+        np.multiply(*plus[0], out=row)
+        for pair in plus[1:]:
+            row += pair[0] * pair[1]
+        for pair in minus:
+            row -= pair[0] * pair[1]
+    return out
+
+
+def _room(components: int, *broadcast: Floats) -> Floats:
+    """Where sums of products are written in place: stacking them afterwards costs as much again."""
+    shape = np.broadcast_shapes(*(one.shape for one in broadcast))
+    return np.empty((*shape[:-1], components, shape[-1]))
 
 
 def conjugate(q: Floats) -> Floats:
@@ -44,15 +55,16 @@ def rotate(q: Floats, v: Floats) -> Floats:
     """Vectors ``(..., 3, frames)`` turned by ``(..., 4, frames)``."""
     w, x, y, z = (q[..., i, :] for i in range(4))
     a, b, c = (v[..., i, :] for i in range(3))
-    tx, ty, tz = 2 * (y * c - z * b), 2 * (z * a - x * c), 2 * (x * b - y * a)
-    return np.stack(
-        (
-            a + w * tx + y * tz - z * ty,
-            b + w * ty + z * tx - x * tz,
-            c + w * tz + x * ty - y * tx,
-        ),
-        axis=-2,
-    )
+    # v + w t + u x t with t = 2 u x v, where u is the vector part of q.
+    t = [2.0 * one for one in (y * c - z * b, z * a - x * c, x * b - y * a)]
+    out = _room(3, w, a)
+    for row, (along, after, before) in enumerate(((a, y, z), (b, z, x), (c, x, y))):
+        turned = out[..., row, :]
+        np.multiply(w, t[row], out=turned)
+        turned += along
+        turned += after * t[row - 1]
+        turned -= before * t[row - 2]
+    return out
 
 
 def unrotate(q: Floats, v: Floats) -> Floats:
@@ -111,30 +123,35 @@ def from_matrix(m: Floats) -> Floats:
 
     The largest of the four components is found first, so no case divides by a small number.
     """
-    t = m[..., 0, 0, :], m[..., 1, 1, :], m[..., 2, 2, :]
+    t = [m[..., i, i, :] for i in range(3)]
     squares = np.stack(
-        (
-            1 + t[0] + t[1] + t[2],
-            1 + t[0] - t[1] - t[2],
-            1 - t[0] + t[1] - t[2],
-            1 - t[0] - t[1] + t[2],
-        ),
-        axis=-2,
+        (t[0] + t[1] + t[2], t[0] - t[1] - t[2], t[1] - t[0] - t[2], t[2] - t[0] - t[1])
     )
-    yz, zy = m[..., 1, 2, :], m[..., 2, 1, :]
-    xz, zx = m[..., 0, 2, :], m[..., 2, 0, :]
-    xy, yx = m[..., 0, 1, :], m[..., 1, 0, :]
-    candidates = np.stack(
-        (
-            np.stack((squares[..., 0, :], zy - yz, xz - zx, yx - xy), axis=-2),
-            np.stack((zy - yz, squares[..., 1, :], yx + xy, xz + zx), axis=-2),
-            np.stack((xz - zx, yx + xy, squares[..., 2, :], zy + yz), axis=-2),
-            np.stack((yx - xy, xz + zx, zy + yz, squares[..., 3, :]), axis=-2),
-        ),
-        axis=-3,
-    )
-    best = np.argmax(squares, axis=-2)[..., None, None, :]
-    return normalise(np.take_along_axis(candidates, best, axis=-3)[..., 0, :, :])
+    best = np.argmax(squares, axis=0)
+    q = np.empty((*best.shape[:-1], 4, best.shape[-1]))
+    for largest, terms in enumerate(_LARGEST):
+        here = best == largest
+        if not here.any():
+            continue
+        for component, (i, j, sign) in enumerate(terms):
+            row = q[..., component, :]
+            if component == largest:
+                row[here] = 1.0 + squares[largest][here]
+            else:
+                row[here] = m[..., i, j, :][here] + sign * m[..., j, i, :][here]
+    return normalise(q)
+
+
+# The largest component to (row, column, sign of the transposed element) of all four.
+_WX, _WY, _WZ = (2, 1, -1.0), (0, 2, -1.0), (1, 0, -1.0)
+_XY, _XZ, _YZ = (1, 0, 1.0), (0, 2, 1.0), (2, 1, 1.0)
+_OWN = (0, 0, 0.0)
+_LARGEST = (
+    (_OWN, _WX, _WY, _WZ),
+    (_WX, _OWN, _XY, _XZ),
+    (_WY, _XY, _OWN, _YZ),
+    (_WZ, _XZ, _YZ, _OWN),
+)
 
 
 def between(a: Floats, b: Floats) -> Floats:

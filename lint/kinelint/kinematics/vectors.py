@@ -19,7 +19,14 @@ def cross(a: Floats, b: Floats) -> Floats:
     """Vector products ``(..., 3, frames)``."""
     ax, ay, az = (a[..., i, :] for i in range(3))
     bx, by, bz = (b[..., i, :] for i in range(3))
-    return np.stack((ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx), axis=-2)
+    shape = np.broadcast_shapes(ax.shape, bx.shape)
+    out = np.empty((*shape[:-1], 3, shape[-1]))
+    for row, (plus, minus) in enumerate(
+        (((ay, bz), (az, by)), ((az, bx), (ax, bz)), ((ax, by), (ay, bx)))
+    ):
+        np.multiply(*plus, out=out[..., row, :])
+        out[..., row, :] -= minus[0] * minus[1]
+    return out
 
 
 def length(v: Floats) -> Floats:
@@ -29,5 +36,6 @@ def length(v: Floats) -> Floats:
 
 def unit(v: Floats) -> Floats:
     """Directions of length 1; NaN where there is no length."""
-    lengths = length(v)[..., None, :]
-    return np.asarray(v / np.where(lengths > 1e-9, lengths, np.nan))
+    lengths = length(v)
+    lengths[lengths <= 1e-9] = np.nan
+    return np.asarray(v / lengths[..., None, :])
