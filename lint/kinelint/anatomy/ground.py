@@ -24,6 +24,7 @@ _SIDES_APART_M = 0.010
 # A clip that stands further than this part of stature from the rest pose's floor is somewhere
 # else in the scene, on a deck say, if it stands there for long.
 _MOST_OFF = 0.08
+_LITTLE_OFF = 0.015
 _SURE_S = 1.0
 
 
@@ -131,14 +132,15 @@ def _settled(
 ) -> Ground:
     under = _under_ball(motion, standing, declared) if rest is None else rest.ball_m
     stance = Plane(standing.ball_m - under, standing.slope.slope, standing.slope.about_m)
+    off = abs(stance.height_m - (declared or 0.0)) / _stature(motion)
+    if rest is not None and standing.seconds < _SURE_S and off > _LITTLE_OFF:
+        # A pose held in the air or on the ground for a moment is no stand.
+        return _bare(declared, rest)
     floor, note = stance, _estimate_note(stance)
     if declared is not None:
         floor, note = Plane(declared), _declared_note(declared)
-    elif rest is not None and abs(stance.height_m) <= _MOST_OFF * _stature(motion):
+    elif rest is not None and off <= _MOST_OFF:
         floor, note = Plane(0.0), _rest_note()
-    elif rest is not None and standing.seconds < _SURE_S:
-        # A pose held in the air for a moment is no floor.
-        return _bare(None, rest)
     apart = 0.0 if rest is not None else _SIDES_APART_M * scale_of(motion)
     balls, ankles = {}, {}
     for side, (ball, ankle) in standing.by_side.items():
