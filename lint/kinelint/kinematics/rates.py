@@ -7,6 +7,9 @@ import numpy as np
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 
+# Up to this many frames one reading at given times costs less than edges and inside apart.
+_FEW = 400
+
 
 def rate(values: Floats, sample_rate_hz: float) -> Floats:
     """Change of ``(..., frames)`` a second; zero everywhere if there is one frame only."""
@@ -34,7 +37,7 @@ def windowed_velocity(values: Floats, sample_rate_hz: float, window_s: float) ->
     if frames < 2:
         return np.zeros_like(values)
     reach = int(np.ceil(window_s / 2.0 * sample_rate_hz)) + 1
-    if frames <= 2 * reach:
+    if frames <= max(2 * reach, _FEW):
         return _velocity_at(values, sample_rate_hz, window_s, np.arange(frames))
     out = np.empty(values.shape)
     for edge in (np.arange(reach), np.arange(frames - reach, frames)):
