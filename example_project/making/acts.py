@@ -213,8 +213,8 @@ def haul_loop(rate_hz: float) -> Act:
     t = times(HAUL_CYCLE_S, rate_hz)
     wave = 2.0 * np.pi * t / HAUL_CYCLE_S
     hands = {
-        "left": _hand_over_hand(t, HAUL_CYCLE_S, 0.0, 0.09),
-        "right": _hand_over_hand(t, HAUL_CYCLE_S, 0.5, -0.09),
+        "left": _hand_over_hand(t, HAUL_CYCLE_S, 0.0, 0.13),
+        "right": _hand_over_hand(t, HAUL_CYCLE_S, 0.5, -0.13),
     }
     return _haul(t, hands, 8.0 + 2.0 * np.cos(2 * wave), 0.012 * np.cos(2 * wave))
 

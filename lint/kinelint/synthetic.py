@@ -37,7 +37,8 @@ _TRUNK: dict[str, tuple[str, tuple[float, float, float]]] = {
 }
 _SIDE: dict[str, tuple[str, tuple[float, float, float]]] = {
     "clavicle": ("thorax", (0.0150, 0.0950, 0)),
-    "upper_arm": ("clavicle", (0.1000, 0, 0)),
+    # A little wide, so that the arms hang clear of the hips.
+    "upper_arm": ("clavicle", (0.1100, 0, 0)),
     "forearm": ("upper_arm", (0, -0.1618, 0)),
     "hand": ("forearm", (0, -0.1545, 0)),
     "hand end": ("hand", (0, -0.1079, 0)),

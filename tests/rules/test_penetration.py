@@ -68,7 +68,7 @@ def coal_depth(one: Motion, parts: tuple[str, str], frame: int):
         {"left_upper_arm": [("Z", -7.0)]},
         {"right_upper_arm": [("Z", 12.0)], "right_forearm": [("X", -30.0)]},
         {"left_forearm": [("X", -90.0)], "left_upper_arm": [("Y", -55.0)]},
-        {"right_upper_arm": [("Z", -95.0)], "right_forearm": [("Z", -152.0)]},
+        {"right_upper_arm": [("Z", -95.0)], "right_forearm": [("Z", -155.0)]},
         {"left_thigh": [("Z", -12.0)], "left_shank": [("Z", -8.0)]},
     ],
 )
@@ -163,7 +163,7 @@ def test_two_arms_are_two_defects():
 def test_grades():
     levels = [
         max(found(pushed(degrees)), key=lambda f: f.measured or 0.0).level
-        for degrees in (2.2, 4.0, 9.0)
+        for degrees in (2.8, 4.0, 11.0)
     ]
     assert levels == [Level.NOTE, Level.WARNING, Level.ERROR]
 
@@ -172,9 +172,10 @@ def test_a_wanted_contact_is_let_through_to_its_depth():
     contacts = (
         WantedContact(("forearm", "thigh"), 60.0),
         WantedContact(("left_thigh", "left_hand")),
+        WantedContact(("forearm", "pelvis")),
     )
     assert not found(pushed(4.0, cue=Cue(wanted_contacts=contacts)))
-    deeper = found(pushed(9.0, cue=Cue(wanted_contacts=contacts)))
+    deeper = found(pushed(11.0, cue=Cue(wanted_contacts=contacts)))
     thigh = [f for f in deeper if f.parts[1] == "left_thigh"]
     assert [f.parts[0] for f in thigh] == ["left_forearm"]
     assert thigh[0].limit == 60.0
@@ -197,7 +198,7 @@ def test_words_of_the_cue_sheet(word: str, part: str, means: bool):
 
 def test_parts_that_nobody_captured_are_not_judged():
     cue = Cue(not_captured=("forearm", "left_hand", "upper_arm"))
-    assert not found(pushed(9.0, cue=cue))
+    assert not found(pushed(11.0, cue=cue))
 
 
 def test_a_clip_of_the_arms_is_judged_against_the_chest_that_carries_them():
@@ -234,7 +235,7 @@ def test_parts_without_volume_are_told():
 
 
 def test_a_guessed_volume_is_graded_a_level_lower():
-    one = pushed(9.0)
+    one = pushed(11.0)
     assert one.figure.body is not None
     doubts = dict.fromkeys(one.figure.body.parts, "a guess")
     figure = one.figure.with_body(replace(one.figure.body, doubts=doubts))

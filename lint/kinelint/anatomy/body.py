@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from kinelint.anatomy.hints import GIRTH_RATIO
 from kinelint.anatomy.neighbours import limb, may_collide, reach
 from kinelint.anatomy.parts import SIDES, label
 from kinelint.anatomy.skin_fit import measured
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from kinelint.anatomy.scale import BodyHints
     from kinelint.motion import Motion
 
-GIRTH_RATIO = 0.85
 # Biacromial breadth by stature: the smallest of 6,068 people is .82 of the mean (ANSUR II).
 _NARROW = 0.8
 # Radius by length: people's thickest limb, the thigh, has about .2.

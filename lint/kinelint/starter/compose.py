@@ -9,6 +9,7 @@ from typing import Any
 
 import tomli_w
 
+from kinelint.anatomy.hints import GIRTH_RATIO
 from kinelint.registry import Registered
 from kinelint.rule_info import RuleInfo
 from kinelint.starter.look import Look, SkeletonSeen
@@ -78,7 +79,7 @@ def _body(seen: Look) -> Iterator[str]:
     yield ""
     yield "[figure]"
     yield from _comment("Who the figures stand for, where the skeleton does not say.")
-    for key, value in (("sex", "female"), ("stature_m", 1.7), ("girth_ratio", 0.85)):
+    for key, value in (("sex", "female"), ("stature_m", 1.7), ("girth_ratio", GIRTH_RATIO)):
         yield _off(key, value)
 
 

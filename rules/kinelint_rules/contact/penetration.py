@@ -26,10 +26,10 @@ from kinelint_rules.contact.ways import in_words
 TRIAL = "measured on open recordings of walks, runs, dance, gestures and martial arts"
 # The example's forearm: its lower half (girths of forearm .1695 and wrist .09765 of stature, a
 # quarter and three quarters) beside the upper half of the thigh (.36735 and .2397, the other way
-# round), at .85 of the girth; the wrist hangs .062 - .3163 sin 4 of stature from the thigh's axis.
+# round), at .95 of the girth; the wrist hangs .072 - .3163 sin 4 of stature from the thigh's axis.
 PRESSED_MM = 1750.0 * (
-    0.85 * (0.25 * 0.1695 + 0.75 * 0.09765 + 0.75 * 0.36735 + 0.25 * 0.2397) / (2.0 * np.pi)
-    - (0.062 - 0.3163 * np.sin(np.radians(4.0)))
+    0.95 * (0.25 * 0.1695 + 0.75 * 0.09765 + 0.75 * 0.36735 + 0.25 * 0.2397) / (2.0 * np.pi)
+    - (0.072 - 0.3163 * np.sin(np.radians(4.0)))
 )
 # What is drawn around a span, so that one sees how the parts come together.
 _MARGIN_S = 0.25
@@ -45,13 +45,13 @@ class PenetrationSettings(RuleSettings):
         source=TRIAL,
     )
     warning_mm: float = setting(
-        20.0, ge=0, why="From here on clothes and flesh no longer explain it.", source=TRIAL
+        30.0, ge=0, why="From here on clothes and flesh no longer explain it.", source=TRIAL
     )
     error_mm: float = setting(
-        75.0,
+        90.0,
         ge=0,
         why="As deep as a forearm is thick: all of it is inside, whatever build the figure has.",
-        source="forearm girth of ANSUR II at 0.85, between elbow and middle; " + TRIAL,
+        source="forearm girth of ANSUR II at 0.95, below the elbow; " + TRIAL,
     )
     min_duration_s: float = setting(
         0.05,
@@ -118,13 +118,16 @@ class Penetration(Rule[PenetrationSettings]):
         """A still person, a forearm in the belly, the same wanted, too brief, and throughout."""
         inward = 4.0 * bump(60, 15, 45)
         pushed: dict[str, Turns] = {"left_upper_arm": [("Z", -inward)]}
-        arm_and_thigh = (WantedContact(("forearm", "thigh")), WantedContact(("hand", "thigh")))
+        arm_at_side = tuple(
+            WantedContact(parts)
+            for parts in (("forearm", "thigh"), ("hand", "thigh"), ("forearm", "pelvis"))
+        )
         yield Example("standing", standing())
         yield Example("arms held out", made(turns={"left_upper_arm": [("Z", 30.0)]}))
         yield Example(
-            "left arm pressed into the thigh: the forearm, and with it the hand",
+            "left arm pressed into the thigh: the forearm, the hand with it, and the hip",
             made(turns=pushed),
-            finds=2,
+            finds=3,
             parts=("left_forearm", "left_thigh"),
             frames=(19, 41),
             measured=PRESSED_MM,
@@ -133,7 +136,7 @@ class Penetration(Rule[PenetrationSettings]):
         )
         yield Example(
             "the same, wanted by the cue sheet",
-            made(cue=Cue(wanted_contacts=arm_and_thigh), turns=pushed),
+            made(cue=Cue(wanted_contacts=arm_at_side), turns=pushed),
         )
         yield Example(
             "the same in a clip that holds the arms only",
@@ -144,7 +147,7 @@ class Penetration(Rule[PenetrationSettings]):
         yield Example(
             "pressed in throughout: notes about the body model",
             made(turns={"left_upper_arm": [("Z", -4.0)]}),
-            finds=2,
+            finds=3,
             level=Level.NOTE,
         )
         yield Example("additive", made(cue=Cue(additive=True)), not_applicable=True)
