@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from kinelint.finding import FrameSpan
-from kinelint.kinematics.arrays import Bools
+from kinelint.kinematics.arrays import Bools, runs_of
 
 
 def spans(mask: Bools, *, min_frames: int = 1, bridge_frames: int = 0) -> list[FrameSpan]:
@@ -16,8 +16,7 @@ def spans(mask: Bools, *, min_frames: int = 1, bridge_frames: int = 0) -> list[F
         min_frames: shorter runs are left out (after bridging).
         bridge_frames: gaps of up to this many frames between two runs are closed.
     """
-    edges = np.diff(np.concatenate(([False], mask, [False])).astype(np.int8))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    starts, ends = runs_of(mask)
     if bridge_frames and starts.size:
         apart = starts[1:] - ends[:-1] - 1 > bridge_frames
         starts = starts[np.concatenate(([True], apart))]

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from kinelint.kinematics.arrays import Floats
 
@@ -27,6 +30,11 @@ class Angle:
     def name(self) -> str:
         """Joint and angle."""
         return f"{self.joint} {self.angle}"
+
+    @cached_property
+    def furthest_deg(self) -> tuple[float, float]:
+        """The least and the greatest; NaN if the angle means nothing anywhere."""
+        return float(np.fmin.reduce(self.degrees)), float(np.fmax.reduce(self.degrees))
 
 
 @dataclass(frozen=True)

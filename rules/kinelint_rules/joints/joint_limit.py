@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -127,7 +128,7 @@ class JointLimit(Rule[JointLimitSettings]):
         doubtful = [one for one in judged if one.mostly_beyond]
         if doubtful:
             yield _about_the_zero(motion, doubtful)
-        trusted = [one for one in judged if not one.mostly_beyond]
+        trusted = [one for one in judged if one.passes and not one.mostly_beyond]
         for joint in dict.fromkeys(one.angle.joint for one in trusted):
             of_joint = [one for one in trusted if one.angle.joint == joint]
             yield from _judge(motion, settings, of_joint)
@@ -195,12 +196,20 @@ class Judged:
         """``(frames,)`` degrees this way."""
         return np.asarray(self.range.sign * self.angle.degrees)
 
+    @cached_property
+    def passes(self) -> bool:
+        """Whether it goes past the limit at all: most never do, and need no closer look."""
+        furthest = self.angle.furthest_deg[self.range.sign > 0]
+        return self.range.sign * furthest > self.limit_deg
+
     @property
     def mostly_beyond(self) -> bool:
         """Whether it says more of the zero, or of how the rig is built, than of the joint."""
-        over = self.values > self.limit_deg
         of_shape = self.range.basis == "zero" or self.range.tolerant
-        return of_shape and len(over) > 1 and float(np.mean(over)) > MOST_OF_CLIP
+        if not (of_shape and self.passes):
+            return False
+        over = self.values > self.limit_deg
+        return len(over) > 1 and float(np.mean(over)) > MOST_OF_CLIP
 
     def worst(self, span: FrameSpan) -> int:
         """The frame of the span in which it is furthest."""
