@@ -80,9 +80,7 @@ def test_every_rule_has_a_planted_defect(gate):
 
 
 def test_the_script_makes_these_clips(tmp_path):
-    subprocess.run(
-        [sys.executable, str(EXAMPLE / "make_clips.py"), str(tmp_path)], check=True
-    )
+    subprocess.run([sys.executable, str(EXAMPLE / "make_clips.py"), str(tmp_path)], check=True)
     made = sorted(p.relative_to(tmp_path) for p in tmp_path.rglob("*.*") if p.is_file())
     kept = [*EXAMPLE.glob("clips/**/*.*"), EXAMPLE / "crew_body.glb", EXAMPLE / "truth.toml"]
     assert made == sorted(p.relative_to(EXAMPLE) for p in kept if p.is_file())
