@@ -128,7 +128,7 @@ class LoopSeam(Rule[LoopSeamSettings]):
             "left arm comes back 2 degrees off",
             _swing(61, loop=True, off_deg=2.0),
             finds=1,
-            parts=("left_hand",),
+            parts=("left_hand", "left_upper_arm"),
             level=Level.WARNING,
         )
         yield Example(
@@ -158,6 +158,8 @@ def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[F
     limit = settings.gap_deg if by_turn else settings.gap_mm
     rows = _responsible(values, settings.responsible_share)
     worst, furthest = rows[0], int(np.argmax(found.gap_mm))
+    if in_mm[furthest] > settings.warning_share:
+        rows += _behind(motion, found, furthest, rows if by_turn else [])
     parts = _parts(motion, found, rows)
     kind = "repeats the first" if found.repeats_first else "stops a frame short of the first"
     message = f"the loop does not close: {label(parts[0])} is {values[worst]:.1f} {unit} off"
@@ -204,6 +206,19 @@ def _velocity(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterat
 def _responsible(values: Floats, share: float) -> list[int]:
     order = np.argsort(-values, kind="stable")
     return [int(row) for row in order if values[row] >= share * values[order[0]]][:4]
+
+
+def _behind(motion: Motion, found: Seam, furthest: int, named: list[int]) -> list[int]:
+    """What else to name: the joint furthest off, unless one named carries it, and what turns it."""
+    row_of = {int(joint): row for row, joint in enumerate(found.joints)}
+    above, joint = [furthest], int(motion.clip.skeleton.parents[found.joints[furthest]])
+    while joint >= 0:
+        if joint in row_of:
+            above.append(row_of[joint])
+        joint = int(motion.clip.skeleton.parents[joint])
+    if set(above) & set(named):
+        return []
+    return [furthest, max(above, key=lambda row: float(found.turned_deg[row]))]
 
 
 def _parts(motion: Motion, found: Seam, rows: list[int]) -> tuple[str, ...]:
