@@ -145,11 +145,16 @@ class Rig:
         )
 
 
-def resampled(clip: Clip, rate: float) -> Clip:
-    """The clip at another rate, rotations by SciPy's `Slerp`, translations linearly."""
+def resampled(clip: Clip, rate: float, to_end: bool = False) -> Clip:
+    """The clip at another rate, rotations by SciPy's `Slerp`, translations linearly.
+
+    With `to_end` the last frame is the clip's very last, at a rate as near as that allows.
+    """
     if abs(rate - clip.sample_rate_hz) < 0.5:
         return clip
     old = np.arange(clip.frames) / clip.sample_rate_hz
+    if to_end:
+        rate = round(old[-1] * rate) / old[-1]
     new = np.arange(int(np.floor(old[-1] * rate + 1e-9)) + 1) / rate
     turned = [
         Slerp(old, Rotation.from_quat(q.T[:, [1, 2, 3, 0]]))(np.minimum(new, old[-1])).as_quat()

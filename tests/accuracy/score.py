@@ -82,6 +82,11 @@ def hit(found: Sequence[Finding], seed: Seed, rate: float) -> Finding | None:
     return worst if len(covered) >= 0.5 * (last - first + 1) else None
 
 
+def _at_seam(found: Sequence[Finding], seed: Seed) -> Finding | None:
+    named = [one for one in found if names(one, seed)]
+    return max(named, key=_badness, default=None)
+
+
 def _badness(one: Finding) -> tuple[int, float]:
     return (one.level.rank if one.level else 0), abs(one.measured or 0.0)
 
@@ -91,13 +96,17 @@ def judged(subject: Subject, seed: Seed, rate: float, level: Level, factor: floa
 
     At the clip's own rate all six rules are asked, for what else they say; else the one.
     """
-    clip = resampled(seed.clip, rate)
+    clip = resampled(seed.clip, rate, to_end=bool(seed.cue.loop))
+    if seed.drops_last:
+        clip = clip.cut(0, clip.frames - 2)
     others = [one for one in subject.others if one is not subject.motion.clip]
     figure = figure_of([clip, *others], skins=subject.skins)
     own = abs(rate - subject.motion.sample_rate_hz) < 0.5
-    found = said(Motion(clip, figure, seed.cue), tuple(RULES) if own else (seed.rule,))
+    found = said(
+        Motion(clip, figure, seed.cue), tuple(RULES) if own and not seed.cue.loop else (seed.rule,)
+    )
     of_rule = found.get(seed.rule, [])
-    finding = hit(of_rule, seed, rate)
+    finding = _at_seam(of_rule, seed) if seed.cue.loop else hit(of_rule, seed, rate)
     return Outcome(
         subject,
         seed,

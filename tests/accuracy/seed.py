@@ -23,6 +23,7 @@ class Seed:
         limb: the parts that the defect moves; findings about them are no surprise.
         cue: what the clip is meant to be.
         detail: for people.
+        drops_last: of a loop: its last frame, which repeats the first, is to be taken off.
         pairs: of a penetration: every pair of parts that is past the limit.
     """
 
@@ -37,6 +38,7 @@ class Seed:
     limb: tuple[str, ...] = ()
     cue: Cue = field(default_factory=Cue)
     detail: str = ""
+    drops_last: bool = False
     pairs: tuple[tuple[str, str], ...] = ()
 
 

@@ -15,6 +15,7 @@ from kinelint.clip import Clip
 from kinelint.cue import Cue
 
 CYCLE_S = (0.7, 2.2)
+BLEND_S = 0.25
 # Poses of a cycle's two ends may differ by this much (root mean square) before they are closed.
 ALIKE_M = 0.06
 TURNED = ("left_upper_arm", "right_upper_arm", "left_forearm", "right_forearm", "thorax", "head")
@@ -47,7 +48,7 @@ def _cycles(rig: Rig) -> list[Cycle]:
     root = rig.place("pelvis")[::step][:, [0, 2]]
     low, high = (round(s * rig.rate / step) for s in CYCLE_S)
     found = []
-    for first in range(len(points) - low - 2):
+    for first in range(round(BLEND_S * rig.rate / step) + 1, len(points) - low - 2):
         lasts = np.arange(first + low, min(first + high, len(points) - 2))
         _, off = _aligned(points[first], points[lasts])
         # Alike now and a little later: the same pose while moving the same way.
@@ -79,35 +80,40 @@ def _aligned(target: Array, points: Array) -> tuple[Array, Array]:
 
 
 def closed(clip: Clip, figure: Figure, chance: np.random.Generator) -> Rig | None:
-    """A walk's cycle whose last frame repeats its first: what is left over is spread evenly."""
+    """A walk's cycle whose last frame repeats its first, velocities and all.
+
+    The last quarter of a second is blended into what went before the first frame.
+    """
     rig = Rig.of(clip, figure)
-    if clip.duration_s < 1.2 or not (has_limb(rig, "left_leg") and has_limb(rig, "right_leg")):
+    if not (has_limb(rig, "left_leg") and has_limb(rig, "right_leg")):
         return None
     every = cycles(clip, figure)
     if not every:
         return None
     cycle = every[int(chance.integers(len(every)))]
-    turn = cycle.turn
     one = Rig.of(replace(clip.cut(cycle.first, cycle.last), frame_offset=0, start_s=0.0), figure)
-    share = np.linspace(0.0, 1.0, one.clip.frames)
-    parents = clip.skeleton.parents.tolist()
-    for joint, parent in enumerate(parents):
-        old = one.local[joint]
+    blended = round(BLEND_S * rig.rate)
+    end, came = slice(one.clip.frames - blended - 1, None), slice(cycle.first - blended, None)
+    share = min_jerk(np.linspace(0.0, 1.0, blended + 1))
+    back = cycle.turn.inv()
+    for joint, parent in enumerate(clip.skeleton.parents.tolist()):
+        goal = rig.local[joint][came][: blended + 1]
         if parent < 0:
-            ends = one.turns[joint]
-            left = (ends[0] * (turn * ends[-1]).inv()).as_rotvec()
-            # What is left is measured at the first frame's heading; turn it back to the last's.
-            gap = turn.inv().apply(left)
-            wanted = Rotation.from_rotvec(share[:, None] * gap) * ends
-            one.local[joint] = one.up.inv() * wanted
-        else:
-            left = (old[0] * old[-1].inv()).as_rotvec()
-            one.local[joint] = Rotation.from_rotvec(share[:, None] * left) * old
-            if joint in one.moved:
-                one.shift[joint] += share[:, None] * (one.shift[joint, 0] - one.shift[joint, -1])
+            goal = one.up.inv() * back * one.up * goal
+            path = rig.up.apply(rig.shift[joint])[came][: blended + 1]
+            here = rig.up.apply(one.shift[joint])[end]
+            wanted = back.apply(path - path[-1]) + here[-1]
+            wanted[:, 1] = path[:, 1]
+            moved = here + share[:, None] * (wanted - here)
+            one.shift[joint, end] = rig.up.inv().apply(moved)
+        elif joint in one.moved:
+            gap = rig.shift[joint, came][: blended + 1] - one.shift[joint, end]
+            one.shift[joint, end] += share[:, None] * gap
+        old = one.local[joint][end]
+        left = (goal * old.inv()).as_rotvec()
+        mixed = Rotation.from_rotvec(share[:, None] * left) * old
+        one.local[joint] = Rotation.concatenate([one.local[joint][: end.start], mixed])
     one.forward()
-    rise = one.place("pelvis")[0, 1] - one.place("pelvis")[-1, 1]
-    one.move_root(np.outer(share, [0.0, rise, 0.0]))
     return one
 
 
@@ -144,7 +150,7 @@ def broken_loop(
     moved = _displace(rig, size, weight, chance)
     if moved is None:
         return None
-    return _seed(rig, "broken loop, moved", moved[:], size, unit, short, moved)
+    return _seed(rig, "broken loop, moved", moved, size, unit, short, moved)
 
 
 def _displace(
@@ -177,11 +183,18 @@ def _seed(
     limb: tuple[str, ...],
 ) -> Seed:
     clip = rig.made()
-    if short:
-        clip = clip.cut(0, clip.frames - 2)
-        kind += ", a frame short"
     end = clip.duration_s
     return Seed(
-        kind, "loop-seam", parts, clip, end, end, size, unit, limb, Cue(loop=True),
-        detail=f"{clip.duration_s:.2f} s, {', '.join(parts[:1])}",
-    )  # fmt: skip
+        kind + (", a frame short" if short else ""),
+        "loop-seam",
+        parts,
+        clip,
+        end,
+        end,
+        size,
+        unit,
+        limb,
+        Cue(loop=True),
+        f"{end:.2f} s, {', '.join(parts[:1])}",
+        drops_last=short,
+    )
