@@ -163,7 +163,7 @@ def test_two_arms_are_two_defects():
 def test_grades():
     levels = [
         max(found(pushed(degrees)), key=lambda f: f.measured or 0.0).level
-        for degrees in (2.8, 4.0, 11.0)
+        for degrees in (2.8, 4.0, 12.0)
     ]
     assert levels == [Level.NOTE, Level.WARNING, Level.ERROR]
 
@@ -234,8 +234,22 @@ def test_parts_without_volume_are_told():
     assert [one.reason for one in said if isinstance(one, Unjudged)] == ["no volume for the head"]
 
 
+def test_a_body_of_known_girth_is_held_to_a_tighter_limit():
+    one = pushed(6.0)
+    body = one.figure.body
+    assert body is not None
+    known = replace(body, radii_from=dict.fromkeys(body.parts, "skin"))
+    guessed, measured = (
+        max(found(m), key=lambda f: f.measured or 0.0)
+        for m in (one, Motion(one.clip, one.figure.with_body(known)))
+    )
+    assert guessed.measured == measured.measured
+    assert 40.0 < (measured.measured or 0.0) < 100.0
+    assert (guessed.level, measured.level) == (Level.WARNING, Level.ERROR)
+
+
 def test_a_guessed_volume_is_graded_a_level_lower():
-    one = pushed(11.0)
+    one = pushed(12.0)
     assert one.figure.body is not None
     doubts = dict.fromkeys(one.figure.body.parts, "a guess")
     figure = one.figure.with_body(replace(one.figure.body, doubts=doubts))

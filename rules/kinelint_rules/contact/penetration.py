@@ -48,10 +48,18 @@ class PenetrationSettings(RuleSettings):
         30.0, ge=0, why="From here on clothes and flesh no longer explain it.", source=TRIAL
     )
     error_mm: float = setting(
-        90.0,
+        100.0,
         ge=0,
-        why="As deep as a forearm is thick: all of it is inside, whatever build the figure has.",
-        source="forearm girth of ANSUR II at 0.95, below the elbow; " + TRIAL,
+        why="Where girths are a survey's means: deeper than a forearm is thick, so that all of it "
+        "is inside whatever build the figure has.",
+        source="forearm girth of ANSUR II below the elbow, 90 mm thick at 0.95; " + TRIAL,
+    )
+    measured_error_mm: float = setting(
+        40.0,
+        ge=0,
+        why="Where both girths come from the figure's own skin or the policy: no clothes and no "
+        "flesh give way so far.",
+        source="common practice, no source",
     )
     min_duration_s: float = setting(
         0.05,
@@ -177,12 +185,17 @@ def _judge(
     least = max(int(np.ceil(settings.min_duration_s * rate - 1e-6)), 1)
     bridge = round(settings.bridge_s * rate)
     for span in spans(deep, min_frames=least, bridge_frames=bridge):
-        found = _finding(motion, settings, pair, limit, span)
+        found = _finding(motion, settings, pair, limit, span, _error_mm(body, pair, settings))
         yield _doubted(found, body)
 
 
 def _finding(
-    motion: Motion, settings: PenetrationSettings, pair: PartPair, limit: float, span: FrameSpan
+    motion: Motion,
+    settings: PenetrationSettings,
+    pair: PartPair,
+    limit: float,
+    span: FrameSpan,
+    error_mm: float,
 ) -> Finding:
     worst = span.first + int(np.argmax(pair.depth_mm[span.first : span.last + 1]))
     depth = float(pair.depth_mm[worst])
@@ -199,7 +212,7 @@ def _finding(
         unit="mm",
         worst_frame=worst,
         remedy=f"Move the {first} {depth:.0f} mm {way}, away from the {second}.",
-        level=_grade(depth, settings),
+        level=_grade(depth, settings.warning_mm, error_mm),
         at_m=at,
         direction=direction,
         trace=_trace(motion, pair, limit, span),
@@ -216,10 +229,15 @@ def _doubted(found: Finding, body: Body) -> Finding:
     return replace(found, level=level, remedy=remedy)
 
 
-def _grade(depth_mm: float, settings: PenetrationSettings) -> Level:
-    if depth_mm > settings.error_mm:
+def _error_mm(body: Body, pair: PartPair, settings: PenetrationSettings) -> float:
+    guessed = any(body.radii_from.get(part, "girth") == "girth" for part in pair.parts)
+    return settings.error_mm if guessed else settings.measured_error_mm
+
+
+def _grade(depth_mm: float, warning_mm: float, error_mm: float) -> Level:
+    if depth_mm > error_mm:
         return Level.ERROR
-    return Level.WARNING if depth_mm > settings.warning_mm else Level.NOTE
+    return Level.WARNING if depth_mm > warning_mm else Level.NOTE
 
 
 def _of_the_model(motion: Motion, pair: PartPair, limit: float, deep: Bools) -> Finding:
