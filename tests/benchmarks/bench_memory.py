@@ -19,8 +19,9 @@ from walker import walking
 
 COUNTS = (5, 20, 80)
 FRAMES = 1_500
-# Every clip's report stays, and so do up to 64 MB of clips that were read: see the engine.
-TARGET = 1.5
+# The engine keeps up to 64 MB of clips that were read, which 20 of these fill: from there on the
+# peak should stand still, but for the reports.
+TARGET = 1.1
 _GATED = """
 import sys
 from kinelint.cli import main
@@ -58,8 +59,8 @@ def main(counts: tuple[int, ...] = COUNTS, frames: int = FRAMES) -> list[Figure]
                 (folder / f"walk_{number:03}.bvh").write_bytes(text)
             peaks.append(peak_bytes(folder))
             print(f"  {count:4} clips   peak {peaks[-1] / 1e6:7.1f} MB")
-    what = f"peak memory, {counts[-1]} clips / {counts[0]} clips"
-    figures: list[Figure] = [(what, peaks[-1] / peaks[0], TARGET, False)]
+    what = f"peak memory of a gate, {counts[-1]} clips / {counts[-2]} clips"
+    figures: list[Figure] = [(what, peaks[-1] / peaks[-2], TARGET, False)]
     print(*map(told, figures), sep="\n")
     return figures
 
