@@ -17,6 +17,8 @@ from kinelint.kinematics.arrays import Floats
 # to mid shoulder .2961 H / .4954 H. Spreads wide for stylised figures (common practice).
 _LEG_TO_ARM = (0.45, 0.4)
 _TRUNK_TO_LEG = (-0.5, 0.5)
+# The most that `_score` adds to the scores of two pairs: what `_upright` can.
+_MOST_FOR_SHAPE = 2.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +35,40 @@ def find_plan(tree: Tree, readings: Sequence[Reading]) -> Plan | None:
     """The likeliest plan of a human body; None if no two pairs of limbs make one."""
     legs = find_pairs(tree, readings, LEG)
     arms = find_pairs(tree, readings, ARM)
-    largest = max((pair.length for pair in legs + arms), default=0.0)
-    ends = {id(pair): _end_score(tree, pair, True) for pair in legs}
-    ends |= {id(pair): _end_score(tree, pair, False) for pair in arms}
-    scored = []
-    for leg in legs:
-        for arm in arms:
-            score = _score(tree, leg, arm, largest)
-            if score is not None:
-                scored.append((score + ends[id(leg)] + ends[id(arm)], leg, arm))
+    scored = _promising(tree, legs, arms)
     best = _best(tree, sorted(scored, key=lambda one: -round(one[0], 2)))
     if best is None:
         return None
     a, b = (_central_hand(tree, readings, limb) for limb in (best.arms.a, best.arms.b))
     return replace(best, arms=replace(best.arms, a=a, b=b))
+
+
+def _promising(
+    tree: Tree, legs: Sequence[Pair], arms: Sequence[Pair]
+) -> list[tuple[float, Pair, Pair]]:
+    """Legs with arms and their score, without those that a better plan rules out already."""
+    largest = max((pair.length for pair in (*legs, *arms)), default=0.0)
+    ends = {id(pair): _end_score(tree, pair, True) for pair in legs}
+    ends |= {id(pair): _end_score(tree, pair, False) for pair in arms}
+    own = [
+        (leg.score + arm.score + ends[id(leg)] + ends[id(arm)], leg, arm)
+        for leg in legs
+        for arm in arms
+    ]
+    found: list[tuple[int, float, Pair, Pair]] = []
+    sure = -math.inf
+    for number in sorted(range(len(own)), key=lambda one: -own[one][0]):
+        rough, leg, arm = own[number]
+        if rough + _MOST_FOR_SHAPE < sure - 0.05:
+            break
+        score = _score(tree, leg, arm, largest)
+        if score is None:
+            continue
+        score += ends[id(leg)] + ends[id(arm)]
+        found.append((number, score, leg, arm))
+        if score > sure:
+            sure = max(sure, score + _opposed(tree, leg, arm))
+    return [(score, leg, arm) for _, score, leg, arm in sorted(found, key=lambda one: one[0])]
 
 
 def _central_hand(tree: Tree, readings: Sequence[Reading], limb: Limb) -> Limb:
