@@ -21,6 +21,7 @@ from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import bump, motion, standing
 from kinelint_rules.joints.range import BOONE, SOUCIE, Age, Range, Sex
 from kinelint_rules.joints.ranges import RANGES
+from kinelint_rules.joints.shared_cause import pelvis_named
 
 # A joint that is beyond its limit for this share of the clip says more of its zero than of itself.
 MOST_OF_CLIP = 0.6
@@ -129,9 +130,11 @@ class JointLimit(Rule[JointLimitSettings]):
         if doubtful:
             yield _about_the_zero(motion, doubtful)
         trusted = [one for one in judged if one.passes and not one.mostly_beyond]
-        for joint in dict.fromkeys(one.angle.joint for one in trusted):
-            of_joint = [one for one in trusted if one.angle.joint == joint]
-            yield from _judge(motion, settings, of_joint)
+        by_joint: dict[str, list[Judged]] = {}
+        for one in trusted:
+            by_joint.setdefault(one.angle.joint, []).append(one)
+        every = (one for joint in by_joint.values() for one in _judge(motion, settings, joint))
+        yield from pelvis_named(every)
 
     @staticmethod
     def examples() -> Iterable[Example]:
@@ -170,6 +173,21 @@ class JointLimit(Rule[JointLimitSettings]):
             parts=("right_forearm",),
             measured=25.0,
             within=0.01,
+            level=Level.ERROR,
+        )
+        twist = 90 * pulse
+        yield Example(
+            "the pelvis turned alone, trunk and thighs left where they were",
+            motion(
+                turns={
+                    "pelvis": [("Y", twist)],
+                    "abdomen": [("Y", -twist)],
+                    "left_thigh": [("Y", -twist)],
+                    "right_thigh": [("Y", -twist)],
+                }
+            ),
+            finds=1,
+            parts=("pelvis", "left_thigh", "right_thigh", "thorax"),
             level=Level.ERROR,
         )
         yield Example(
