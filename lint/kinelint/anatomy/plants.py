@@ -31,6 +31,8 @@ _ALONG = (0.0, 0.25, 0.5, 0.75, 1.0)
 _TURNS_M_PER_S = 0.15
 # A sole reaches a little behind its heel point and, with the toes, before its ball.
 _REACH = (-0.15, 1.3)
+# An end of the sole that has risen this much over the other, against the flat foot, bears nothing.
+_RISEN_M = 0.012
 _HEEL, _BALL, _FLAT, _TURN = 1, 2, 3, 4
 
 
@@ -91,6 +93,10 @@ def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> Iterator
     velocity = rates.windowed_velocity(ends, motion.sample_rate_hz, WINDOW_S)
     turning = np.linalg.norm(velocity[1] - velocity[0], axis=0) > _TURNS_M_PER_S * scale_of(motion)
     kind = np.where(heel & ball, np.where(turning, _TURN, _FLAT), heel * _HEEL + ball * _BALL)
+    tilt_m = _tilt_m(motion.derive(heights, sole.side), heel & ball)
+    risen_m = _RISEN_M * scale_of(motion)
+    kind = np.where((kind == _FLAT) & (tilt_m > risen_m), _BALL, kind)
+    kind = np.where((kind == _FLAT) & (tilt_m < -risen_m), _HEEL, kind)
     for down in spans(kind > 0, min_frames=2):
         along = np.zeros(down.frames)
         for state in (_HEEL, _FLAT, _TURN, _BALL):
@@ -99,6 +105,16 @@ def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> Iterator
                 share = _bearing(state, ends[..., here], velocity[..., here])
                 along[run.first : run.last + 1] = share
         yield _plant(sole, ends, down, along)
+
+
+def _tilt_m(above: dict[str, Floats], both: Bools) -> Floats:
+    """``(frames,)`` how much higher the heel is than the ball, against the flat foot.
+
+    A heel is near the floor long after it has left it, and swings about the ball meanwhile: it
+    would hide the slide of the ball.
+    """
+    tilt_m = above["heel"] - above["ball"]
+    return np.asarray(tilt_m - np.median(tilt_m[both])) if both.any() else 0.0 * tilt_m
 
 
 def _bearing(state: int, ends: Floats, velocity: Floats) -> Floats | float:
