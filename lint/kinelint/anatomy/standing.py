@@ -22,6 +22,8 @@ STILL_M_PER_S = (0.15, 0.4, 0.8)
 _UPRIGHT = 0.5
 # Fewer frames than this make no floor.
 _LEAST_S = 0.1
+# So many plants of a foot tell the slope of a floor; their pairs grow with the square.
+_MOST_PLANTS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,5 +143,8 @@ def _on_floor(motion: Motion, foot: FootJoints) -> Bools:
 def _plants(motion: Motion, foot: FootJoints, use: Bools) -> Floats:
     """``(3, n)`` where the front joint was each time that the foot stood."""
     front = motion.positions_m[foot.front]
-    at = [np.median(front[:, s.first : s.last + 1], axis=1) for s in spans(use)]
+    stood = spans(use)
+    if len(stood) > _MOST_PLANTS:
+        stood = [stood[i] for i in np.linspace(0, len(stood) - 1, _MOST_PLANTS).astype(np.intp)]
+    at = [np.median(front[:, s.first : s.last + 1], axis=1) for s in stood]
     return np.array(at).T if at else np.empty((3, 0))

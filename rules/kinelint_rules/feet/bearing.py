@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.body import capsule_ends
 from kinelint.anatomy.contacts import stance
 from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.ground import depth_under
@@ -15,7 +14,7 @@ from kinelint.anatomy.parts import side_of
 from kinelint.anatomy.plane import Plane
 from kinelint.anatomy.sole import soles
 from kinelint.anatomy.travel import travelled
-from kinelint.kinematics import rates
+from kinelint.kinematics import rates, rotations
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.kinematics.contact import runs
 from kinelint.motion import Motion
@@ -89,27 +88,78 @@ def _raised(motion: Motion, side: str, lowest: Floats) -> Floats:
     return raised
 
 
-def other_parts(motion: Motion, plane: Plane) -> Iterator[Depth]:
-    """Every other part: its capsules if the figure has a volume, else its joints."""
-    found: dict[str, list[tuple[Floats, float]]] = {}
+def other_parts(motion: Motion, plane: Plane) -> tuple[Depth, ...]:
+    """Every other part that comes near the ground: its capsules, or its joints without a volume."""
+    return motion.derive(_other_parts, plane)
+
+
+def _other_parts(motion: Motion, plane: Plane) -> tuple[Depth, ...]:
+    found = []
+    highest = {joint: _nearest_m(motion, plane, joint) for joint in _joints_of_ends(motion)}
+    for part, ends in _ends(motion).items():
+        nearest = max(highest[one.joint] + one.reach_m(plane) for one in ends)
+        if nearest < -_NEAR_M * scale_of(motion):
+            continue
+        paths = [one.path_m(motion) for one in ends]
+        inner = np.stack([depth_under(motion, plane, path) for path in paths])
+        down = [[[0.0], [one.radius_m], [0.0]] for one in ends]
+        lows = np.stack([path - one for path, one in zip(paths, down, strict=True)])
+        depths = np.stack([depth_under(motion, plane, low) for low in lows])
+        found.append(Depth(part, ("",) * len(ends), depths, lows, inner.max(axis=0)))
+    return tuple(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _End:
+    """One end of a capsule: a ball that is fixed to a joint."""
+
+    joint: int
+    offset_m: Floats
+    radius_m: float
+
+    def path_m(self, motion: Motion) -> Floats:
+        """``(3, frames)`` of its middle."""
+        arm = rotations.rotate(motion.orientations[self.joint], self.offset_m[:, None])
+        return np.asarray(motion.positions_m[self.joint] + arm)
+
+    def reach_m(self, plane: Plane) -> float:
+        """How much deeper its surface can be than its joint."""
+        length = float(np.linalg.norm(self.offset_m))
+        return length * (1.0 + float(np.hypot(*plane.slope))) + self.radius_m
+
+
+def _ends(motion: Motion) -> dict[str, list[_End]]:
+    """Part to its ends, feet left out."""
+    found: dict[str, list[_End]] = {}
     body = motion.figure.body
-    if body is not None and len(body.capsules):
-        for distal, points in enumerate(motion.derive(capsule_ends)):
+    if body is None or not len(body.capsules):
+        for part, joints in motion.figure.anatomy.joints.items():
+            found[part] = [_End(joint, np.zeros(3), 0.0) for joint in joints]
+    else:
+        caps = body.capsules
+        for distal in (0, 1):
             for cap, part in enumerate(body.parts):
                 # The ankle's end of the shank lies in the foot.
                 if not (part.endswith("shank") and distal):
-                    radius = float(body.capsules.radii_m[cap])
-                    found.setdefault(part, []).append((points[cap], radius))
-    else:
-        for part, joints in motion.figure.anatomy.joints.items():
-            found[part] = [(motion.positions_m[joint], 0.0) for joint in joints]
-    for part, ends in found.items():
-        if part.endswith(_OF_FEET) or not motion.has(part):
-            continue
-        inner = np.stack([depth_under(motion, plane, path) for path, _ in ends])
-        lows = np.stack([path - [[0.0], [radius], [0.0]] for path, radius in ends])
-        depths = np.stack([depth_under(motion, plane, low) for low in lows])
-        yield Depth(part, ("",) * len(ends), depths, lows, inner.max(axis=0))
+                    joint, radius = int(caps.joints[cap, distal]), float(caps.radii_m[cap])
+                    one = _End(joint, caps.offsets_m[cap, distal], radius)
+                    found.setdefault(part, []).append(one)
+    return {
+        part: ends
+        for part, ends in found.items()
+        if not part.endswith(_OF_FEET) and motion.has(part)
+    }
+
+
+def _joints_of_ends(motion: Motion) -> set[int]:
+    return {one.joint for ends in _ends(motion).values() for one in ends}
+
+
+def _nearest_m(motion: Motion, plane: Plane, joint: int) -> float:
+    """How near a joint comes to the ground or to the height of any surface; above is negative."""
+    x, y, z = motion.positions_m[joint]
+    tops = [one.top_m for one in motion.cue.surfaces]
+    return float(np.max(np.maximum(plane.at(x, z), max(tops, default=-np.inf)) - y))
 
 
 def hovering(motion: Motion, plane: Plane) -> dict[str, Floats]:
