@@ -13,6 +13,7 @@ from kinelint.clip import Clip
 
 EASE_S = 0.3
 MOST_DEG = 75.0
+ATTEMPTS = 4
 TARGETS = ("pelvis", "abdomen", "thorax")
 
 
@@ -44,15 +45,20 @@ def apart(a: Array, b: Array) -> Array:
     return best
 
 
-def depths(rig: Rig, side: str) -> dict[tuple[str, str], Array]:
-    """Arm part and other part to ``(frames,)`` depth in mm beyond that of the rest pose."""
+def depths(rig: Rig, side: str, everywhere: bool = False) -> dict[tuple[str, str], Array]:
+    """Arm part and other part to ``(frames,)`` depth in mm beyond that of the rest pose.
+
+    Against trunk and near thigh, or against everything but the arm itself.
+    """
     body = rig.figure.body
     at = ends(rig)
     found: dict[tuple[str, str], Array] = {}
     for row, (i, j) in enumerate(body.pairs.tolist()):
         for one, other in ((i, j), (j, i)):
             pair = body.parts[one], body.parts[other]
-            if pair[0] in arm_parts(side)[1:] and pair[1] in (*TARGETS, f"{side}_thigh"):
+            meant = pair[1] in (*TARGETS, f"{side}_thigh")
+            meant |= everywhere and pair[1] not in arm_parts(side)
+            if pair[0] in arm_parts(side)[1:] and meant:
                 radii = body.capsules.radii_m[one] + body.capsules.radii_m[other]
                 depth = radii - apart(at[one], at[other]) - body.allowed_m[row]
                 old = found.get(pair, np.full(depth.shape, -np.inf))
@@ -74,23 +80,42 @@ def pushed_arm(
     chance: np.random.Generator,
 ) -> Seed | None:
     """The upper arm turns, as seen from the chest, until forearm or hand is this deep and stays."""
-    holds = float(chance.uniform(0.3, 0.5))
-    room = clip.duration_s - holds - 2.0 * EASE_S
     rig = Rig.of(clip, figure)
-    if room <= 0.0 or figure.body is None or not has_limb(rig, f"{side}_arm"):
+    if figure.body is None or not has_limb(rig, f"{side}_arm"):
         return None
-    start = float(chance.uniform(0.0, room))
-    weight = min_jerk((clip.times_s - start) / EASE_S)
-    weight = weight * (1.0 - min_jerk((clip.times_s - start - EASE_S - holds) / EASE_S))
+    for _ in range(ATTEMPTS):
+        holds = float(chance.uniform(0.3, 0.5))
+        room = clip.duration_s - holds - 2.0 * EASE_S
+        seed = None
+        if room > 0.0:
+            start = float(chance.uniform(0.0, room))
+            seed = _pushed_at(rig, side, depth_mm, limit_mm, start, holds, chance)
+        if seed is not None:
+            return seed
+    return None
+
+
+def _pushed_at(
+    rig: Rig,
+    side: str,
+    depth_mm: float,
+    limit_mm: float,
+    start: float,
+    holds: float,
+    chance: np.random.Generator,
+) -> Seed | None:
+    weight = min_jerk((rig.times - start) / EASE_S)
+    weight = weight * (1.0 - min_jerk((rig.times - start - EASE_S - holds) / EASE_S))
     on = np.flatnonzero(weight > 0.0)
-    part = Rig.of(clip.cut(int(on[0]), int(on[-1])), figure)
+    part = Rig.of(rig.clip.cut(int(on[0]), int(on[-1])), rig.figure)
     # The search is made at some 20 Hz.
-    coarse = Rig.of(resampled(part.clip, min(part.rate, 20.0)), figure)
-    if deepest(part, side).max() > 5.0:
+    coarse = Rig.of(resampled(part.clip, min(part.rate, 20.0)), rig.figure)
+    if deepest(coarse, side).max() > 5.0:
         return None
+    held = np.interp(coarse.times, part.times, weight[on]) > 0.9
     targets = [one for one in (*TARGETS, f"{side}_thigh") if rig.has(one)]
     for target in chance.permutation(targets):
-        found = _angle(coarse, side, str(target), depth_mm)
+        found = _angle(coarse, side, str(target), depth_mm, held)
         if found is not None:
             axis, degrees = found[0], np.interp(part.times, coarse.times, found[1])
             _turn(part, side, axis, degrees * weight[on])
@@ -98,8 +123,13 @@ def pushed_arm(
     return None
 
 
-def _angle(rig: Rig, side: str, target: str, depth_mm: float) -> tuple[Array, Array] | None:
-    """Axis in the chest's axes, and ``(frames,)`` degrees at which the arm is as deep as asked."""
+def _angle(
+    rig: Rig, side: str, target: str, depth_mm: float, held: Array
+) -> tuple[Array, Array] | None:
+    """Axis in the chest's axes, and ``(frames,)`` degrees at which the arm is as deep as asked.
+
+    It must be so in the `held` frames; the others take the angle of the nearest of them.
+    """
     shoulder, hand = rig.joint(f"{side}_upper_arm"), rig.joint(f"{side}_hand")
     middle = rig.clip.frames // 2
     start = rig.places[shoulder, middle]
@@ -121,16 +151,18 @@ def _angle(rig: Rig, side: str, target: str, depth_mm: float) -> tuple[Array, Ar
     for tried in np.arange(8.0, MOST_DEG, 8.0):
         crossed = deep(np.full(rig.clip.frames, tried)) & np.isnan(high)
         high[crossed] = tried
-        if not np.isnan(high).any():
+        if not np.isnan(high[held]).any():
             break
     else:
         return None
+    frames = np.arange(rig.clip.frames)
+    high = np.interp(frames, frames[held], high[held])
     low = high - 8.0
     for _ in range(7):
         between = 0.5 * (low + high)
         reached = deep(between)
         low, high = np.where(reached, low, between), np.where(reached, between, high)
-    return axis, high
+    return axis, np.interp(frames, frames[held], high[held])
 
 
 def _aim(rig: Rig, side: str, target: str, frame: int) -> Array:
@@ -152,7 +184,7 @@ def _seed(rig: Rig, part: Rig, side: str, target: str, first: int, limit_mm: flo
     quats = rig.local[joint].as_quat()
     quats[first : first + part.clip.frames] = part.local[joint].as_quat()
     rig.local[joint] = Rotation.from_quat(quats)
-    found = depths(part, side)
+    found = depths(part, side, everywhere=True)
     worst = max(found, key=lambda pair: float(found[pair].max()))
     past = np.flatnonzero(np.max(list(found.values()), axis=0) > limit_mm) + first
     return Seed(
