@@ -10,17 +10,26 @@ import numpy as np
 
 from kinelint.anatomy.body import body_overlaps
 from kinelint.anatomy.contacts import contacts
-from kinelint.anatomy.ground import ground
+from kinelint.anatomy.ground import depth_under, ground
 from kinelint.anatomy.joint_angles_of import angles_of
 from kinelint.anatomy.parts import PARTS, label
+from kinelint.anatomy.plants import plants
+from kinelint.anatomy.sole import soles
 from kinelint.anatomy.travel import travel
 from kinelint.errors import KinelintError
-from kinelint.kinematics import rotations
+from kinelint.kinematics import rates, rotations
 from kinelint.kinematics.alignment import align
 from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.slides import extent
 from kinelint.motion import Motion
 
 Cell: TypeAlias = str | float
+
+CAUTION = "joint angles screen animation: no medical measurement, and no safe range for a performer"
+NO_PARTS = "no part of this skeleton was recognised"
+# Speeds of planted feet, and velocities on both sides of a seam, are taken over this long.
+_SLIDE_WINDOW_S = 0.1
+_SEAM_WINDOW_S = 1.0 / 30.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +51,8 @@ def tables(motion: Motion) -> Iterator[Table]:
         ("Heights and speeds", _heights),
         ("Joint angles", _angles),
         ("Contacts of the feet", _contacts),
+        ("Planted feet", _plants),
+        ("Soles over the ground", _soles),
         ("Overlaps of the body", _overlaps),
         ("Last frame against first", _seam),
     )
@@ -104,7 +115,8 @@ def _lengths(motion: Motion) -> Table:
             apart = motion.positions_m[joints[0]] - motion.positions_m[joint]
             length = np.linalg.norm(apart, axis=0) * 1000
             rows.append((f"{label(name)} to {label(part)}", *_spread(length)))
-    return Table("Segment lengths", ("mm", "mean", "least", "most"), tuple(rows))
+    said = () if rows else (NO_PARTS,)
+    return Table("Segment lengths", ("mm", "mean", "least", "most"), tuple(rows), said)
 
 
 def _part_above(motion: Motion, joint: int) -> tuple[str, int] | None:
@@ -127,14 +139,15 @@ def _heights(motion: Motion) -> Table:
             turning = float(np.max(moving.turn_rate_deg_per_s, initial=0.0))
             rows.append((label(part), *_spread(height)[1:], fastest, turning))
     header = ("", "lowest m", "highest m", "most m/s", "most deg/s")
-    return Table("Heights and speeds", header, tuple(rows))
+    return Table("Heights and speeds", header, tuple(rows), () if rows else (NO_PARTS,))
 
 
 def _angles(motion: Motion) -> Table:
     told = motion.derive(angles_of)
     rows = tuple((one.name, *_spread(one.degrees)) for one in told.angles)
     said = tuple(f"{one.joint}: {one.reason}" for one in told.untold)
-    return Table("Joint angles", ("deg, from anatomical zero", "mean", "least", "most"), rows, said)
+    header = ("deg, from anatomical zero", "mean", "least", "most")
+    return Table("Joint angles", header, rows, (*said, CAUTION) if rows else (*said, NO_PARTS))
 
 
 def _contacts(motion: Motion) -> Table:
@@ -157,6 +170,33 @@ def _contacts(motion: Motion) -> Table:
     return Table("Contacts of the feet", ("", "frames", "from s", "for s"), rows, tuple(said))
 
 
+def _plants(motion: Motion) -> Table:
+    """How far the bearing point of each plant strays over its support, and how fast."""
+    rate, offset = motion.sample_rate_hz, motion.clip.frame_offset
+    rows = []
+    for one in motion.derive(plants):
+        speed = np.hypot(*rates.windowed_velocity(one.path_m, rate, _SLIDE_WINDOW_S))
+        frames = f"f{one.first + offset}–{one.last + offset}"
+        strayed_mm = 1000.0 * extent(one.path_m)
+        rows.append((f"{one.side} foot", frames, strayed_mm, float(speed.max())))
+    said = () if rows else ("no foot bears for long enough",)
+    return Table("Planted feet", ("", "frames", "strays mm", "most m/s"), tuple(rows), said)
+
+
+def _soles(motion: Motion) -> Table:
+    """Heights of the soles' points over the floor or the surface under them."""
+    floor, offset = motion.derive(ground).floor, motion.clip.frame_offset
+    rows = []
+    for side, sole in motion.derive(soles).items():
+        for point, path in sole.points.items():
+            height_mm = -1000.0 * depth_under(motion, floor, path)
+            low, high = int(np.argmin(height_mm)), int(np.argmax(height_mm))
+            least, most = float(height_mm[low]), float(height_mm[high])
+            rows.append((f"{side} {point}", least, f"f{low + offset}", most, f"f{high + offset}"))
+    header = ("", "lowest mm", "at", "highest mm", "at")
+    return Table("Soles over the ground", header, tuple(rows))
+
+
 def _overlaps(motion: Motion) -> Table:
     body, found = motion.figure.body, motion.derive(body_overlaps)
     if body is None or found is None:
@@ -177,22 +217,31 @@ def _overlaps(motion: Motion) -> Table:
 
 
 def _seam(motion: Motion) -> Table:
-    """What is left between last and first frame when travel and turn are taken away."""
+    """What is left between last and first frame when travel and turn are taken away.
+
+    In place, in turn against the parent, and in velocity.
+    """
     joints = sorted(motion.figure.anatomy.part_of)
     if motion.frames < 2 or not joints:
-        return Table("Last frame against first", said=("there are no two frames of a body",))
+        why = NO_PARTS if not joints else "the clip is a single frame"
+        return Table("Last frame against first", said=(why,))
     places = motion.positions_m[joints]
     fit = align(places[..., 0], places[..., -1], np.ones(len(joints)))
     moved = rotations.rotate(fit.turn, places[..., -1:]) + np.array([[fit.x_m], [0.0], [fit.z_m]])
     gap_mm = np.linalg.norm(moved[..., 0] - places[..., 0], axis=1) * 1000
     local = motion.clip.rotations[joints]
     gap_deg = np.degrees(rotations.angle_between(local[..., :1], local[..., -1:]))[:, 0]
+    over = min(max(round(_SEAM_WINDOW_S * motion.sample_rate_hz), 1), motion.frames - 1)
+    begins, ends = places[..., over] - places[..., 0], places[..., -1] - places[..., -1 - over]
+    turned = rotations.rotate(fit.turn, ends[..., None])[..., 0]
+    jump = np.linalg.norm(begins - turned, axis=1) * 1000 * motion.sample_rate_hz / over
     part_of = motion.figure.anatomy.part_of
-    order = np.argsort(-gap_mm)[:8]
+    order = np.lexsort((-jump, -gap_mm.round(2)))[:8]
     rows = tuple(
-        (label(part_of[joints[n]]), float(gap_mm[n]), float(gap_deg[n])) for n in order.tolist()
+        (label(part_of[joints[n]]), *(float(of[n]) for of in (gap_mm, gap_deg, jump)))
+        for n in order.tolist()
     )
-    header = ("the eight furthest apart", "mm", "deg")
+    header = ("the eight furthest apart", "mm", "deg", "mm/s apart")
     return Table("Last frame against first", header, rows)
 
 
