@@ -51,6 +51,22 @@ def test_every_default_in_its_comments_is_valid(tree):
     assert policy.table.rules["head-height"]["max_height_mm"] == 1000.0
 
 
+def test_no_level_is_shown_as_a_default(tree):
+    """A rule grades its findings one by one: a level said for it changes that."""
+    lines = compose(look(tree, RULES), RULES).splitlines()
+    levels = [line for line in lines if "level = " in line and "rules." not in line]
+    assert len(levels) == len([line for line in lines if line.startswith("[rules.")]) == 2
+    assert all("gives all its findings this level" in line for line in levels)
+
+
+def test_one_is_said_as_one(tree):
+    (tree / "crew" / "climb.bvh").unlink()
+    text = " ".join(compose(look(tree, RULES), RULES).replace("\n# ", " ").split())
+    assert "a look at 1 file (1 .bvh) with 1 clip; yours" in text
+    assert " 1 clip, as crew/idle.bvh: " in text
+    assert " 1 clips" not in text
+
+
 def test_it_says_what_there_is(tree):
     write(tree, broken="no motion")
     seen = look(tree, RULES)

@@ -31,7 +31,10 @@ Words = Annotated[
 ]
 
 _GLOB = '"**" any folders, "*" part of a name; without "/" the name in any folder'
-_RULES = "Per rule: its settings, and `level` (error, warning, note, or off)."
+_RULES = (
+    "Per rule: its settings, and `level`: error, warning or note for all its findings, or off; "
+    "left out, each finding is graded by how bad it is."
+)
 
 
 class FigureTable(Table):

@@ -10,6 +10,7 @@ from typing import Any
 import tomli_w
 
 from kinelint.anatomy.hints import GIRTH_RATIO
+from kinelint.outputs.wording import counted
 from kinelint.registry import Registered
 from kinelint.rule_info import RuleInfo
 from kinelint.starter.look import Look, SkeletonSeen
@@ -33,8 +34,9 @@ def _head(seen: Look) -> Iterator[str]:
     formats = ", ".join(f"{count} {ending}" for ending, count in sorted(seen.formats.items()))
     yield from _comment(
         "What kinelint demands of every clip in this tree. Written by `kinelint start` after a "
-        f"look at {seen.files} files ({formats or 'none readable'}) with {seen.clips} clips; "
-        "yours to edit. Lines in comments show the defaults."
+        f"look at {counted(seen.files, 'file')} ({formats or 'none readable'}) with "
+        f"{counted(seen.clips, 'clip')}; yours to edit. Lines in comments show the defaults, or "
+        "what could be said. Without a level, each finding is graded by how bad it is."
     )
     yield from _comment(
         "`kinelint rules` lists the rules, `kinelint rules RULE` explains one; "
@@ -95,7 +97,8 @@ def _skeletons(seen: Look) -> Iterator[Iterator[str]]:
 def _skeleton(one: SkeletonSeen) -> Iterator[str]:
     tall = f", {one.stature_m:.2f} m tall" if math.isfinite(one.stature_m) else ""
     yield from _comment(
-        f"{one.clips} clips, as {one.example}: {one.parts} parts of the body were recognised{tall}."
+        f"{counted(one.clips, 'clip')}, as {one.example}: {counted(one.parts, 'part')} of the body "
+        f"recognised{tall}."
     )
     if one.fault:
         yield from _comment(f"It was not understood as a body: {one.fault}")
@@ -148,7 +151,7 @@ def _scopes(rules: Mapping[str, Registered]) -> Iterator[str]:
 def _rule(info: RuleInfo) -> Iterator[str]:
     yield from _comment(info.title)
     yield f"[rules.{_key(info.id)}]"
-    yield _off("level", info.level.value) + "  # or off; whatever the rule grades itself"
+    yield '# level = "warning"  # gives all its findings this level; "off" leaves it out'
     for one in info.settings:
         if one.default is not None:
             yield from _comment(f"{one.why}")
