@@ -263,7 +263,8 @@ def test_a_terminal_that_knows_ascii_only(tree):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT between processes there")
 def test_an_interrupt_ends_in_one_line(tree):
-    write(tree, **{f"clip{number:03}": bvh() for number in range(200)})
+    # Far more than can be judged in the time below, on any machine.
+    write(tree, **{f"clip{number:03}": bvh(frames=3000) for number in range(60)})
     running = subprocess.Popen(
         [sys.executable, "-m", "kinelint", "gate", ".", "--policy", "/dev/null", "--workers", "2"],
         stderr=subprocess.PIPE,
