@@ -39,7 +39,8 @@ class LoopSeamSettings(RuleSettings):
     jump_mm_per_s: float = setting(
         500.0,
         gt=0,
-        why="On top of the largest change of velocity that the joint makes elsewhere in the clip.",
+        why="On top of 1.3 times the largest change of velocity that the joint makes elsewhere in "
+        "the clip.",
         source=PRACTICE,
     )
     warning_share: float = setting(
