@@ -238,7 +238,7 @@ def _seam(motion: Motion) -> Table:
     part_of = motion.figure.anatomy.part_of
     order = np.lexsort((-jump, -gap_mm.round(2)))[:8]
     rows = tuple(
-        (label(part_of[joints[n]]), *(float(of[n]) for of in (gap_mm, gap_deg, jump)))
+        (label(part_of[joints[n]]), float(gap_mm[n]), float(gap_deg[n]), float(jump[n]))
         for n in order.tolist()
     )
     header = ("the eight furthest apart", "mm", "deg", "mm/s apart")
