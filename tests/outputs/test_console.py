@@ -135,6 +135,29 @@ def test_what_holds_for_both_sides_is_said_once():
     assert "10 not judged" in flat
 
 
+def test_what_holds_for_several_joints_is_said_once():
+    said = [
+        NotJudged(f"{joint}: no zero: nobody stands", (part,))
+        for joint, part in (
+            ("trunk", "thorax"),
+            ("left hip", "left_thigh"),
+            ("right hip", "right_thigh"),
+        )
+    ]
+    other = NotJudged("neck: it turns too much", ("head",))
+    judged = RuleResult("joint-limit", Outcome.PASSED, not_judged=(*said, other))
+    clips = [made.clip(f"Walk_{n}", judged) for n in range(5)]
+    flat = " ".join(
+        render(made.report(*(made.asset(f"{one.name}.bvh", one) for one in clips))).split()
+    )
+    assert "left and right hip, trunk: no zero: nobody stands (all 5 clips)" in flat
+    assert "neck: it turns too much (head) (all 5 clips)" in flat
+    assert "20 not judged" in flat
+    alone = made.clip("Walk", judged, made.failed("foot-slide", made.poke()))
+    flat = " ".join(render(made.report(made.asset("walk.bvh", alone))).split())
+    assert "joint-limit: trunk, left and right hip: no zero: nobody stands joint-limit:" in flat
+
+
 def test_clips_of_one_name_are_counted_apart():
     one = made.clip("Walk", made.unfit("loop-seam", "no loop"))
     text = render(made.report(*(made.asset(f"{n}.bvh", one) for n in range(5))))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kinelint.outputs.cells import cell_width, cut, padded, wrapped
@@ -17,6 +17,8 @@ _MOST_NAMES = 3
 _NAME_CELLS = 24
 # What remarks of one kind may differ in: numbers and sides.
 _VARIES = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?!\w)|\bleft\b|\bright\b")
+# "left hip: why not (left thigh)": what several of one reason are said of, in one line.
+_OF_WHAT = re.compile(r"(?P<what>[^:()]{1,40}): (?P<why>.+?)(?: \([^()]*\))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,8 @@ class Common:
         for one in remarks:
             if one.kind in self.in_blocks:
                 by_kind.setdefault(one.kind, []).append(one.text)
-        return [(heading, _merged(texts)) for (heading, _), texts in by_kind.items()]
+        rows = [_Row(heading, _merged(texts)) for (heading, _), texts in by_kind.items()]
+        return [(row.heading, row.text) for row in _gathered(rows)]
 
     def lines(self, ink: Ink, width: int) -> Iterator[str]:
         """The sections at the end, on what several clips have in common."""
@@ -109,16 +112,20 @@ class Common:
         if not kinds:
             return
         kinds.sort(key=lambda kind: (-len(table.clips[kind]), kind))
-        shown, hidden = kinds[:_MOST_ROWS], kinds[_MOST_ROWS:]
+        rows = _gathered(
+            _Row(kind[0], _merged(table.texts[kind]), table.clips[kind], len(table.texts[kind]))
+            for kind in kinds
+        )
+        shown, hidden = rows[:_MOST_ROWS], rows[_MOST_ROWS:]
         yield ""
         yield ink.strong(title)
-        cells = min(max(cell_width(heading) for heading, _ in shown), width // 4)
-        for kind in shown:
-            text = f"{_merged(table.texts[kind])} ({self._names(table.clips[kind])})"
-            first = f"  {padded(kind[0], cells)}  "
+        cells = min(max(cell_width(row.heading) for row in shown), width // 4)
+        for row in shown:
+            text = f"{row.text} ({self._names(row.clips)})"
+            first = f"  {padded(row.heading, cells)}  "
             yield from wrapped(text, width, first=first, rest=" " * (cells + 4))
         if hidden:
-            times = sum(len(table.texts[kind]) for kind in hidden)
+            times = sum(row.times for row in hidden)
             more = f"  and {counted(len(hidden), 'other reason')}, in {times:,} places"
             yield cut(more, width)
 
@@ -126,6 +133,36 @@ class Common:
         if len(clips) <= _MOST_NAMES:
             return ", ".join(cut(name or "no name", _NAME_CELLS) for name in clips.values())
         return f"all {len(clips):,} clips" if len(clips) == self.clips else f"{len(clips):,} clips"
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """What is printed of one kind: under a heading, about some clips, so many times."""
+
+    heading: str
+    text: str
+    clips: Mapping[int, str] = field(default_factory=dict)
+    times: int = 1
+
+
+def _gathered(rows: Iterable[_Row]) -> list[_Row]:
+    """The same rows; those that say one thing of several joints of the same clips are one."""
+    alike: dict[tuple[str, str, tuple[int, ...]], list[tuple[str, _Row]]] = {}
+    for row in rows:
+        found = _OF_WHAT.fullmatch(row.text)
+        what, why = found.group("what", "why") if found else ("", row.text)
+        alike.setdefault((row.heading, why, tuple(row.clips)), []).append((what, row))
+    return [
+        of[0][1]
+        if len(of) == 1
+        else _Row(
+            heading,
+            f"{', '.join(what for what, _ in of)}: {why}",
+            of[0][1].clips,
+            sum(row.times for _, row in of),
+        )
+        for (heading, why, _), of in alike.items()
+    ]
 
 
 def notes_of(clip: ClipReport) -> list[Remark]:
