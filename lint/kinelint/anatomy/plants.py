@@ -17,11 +17,10 @@ from kinelint.anatomy.contacts import contacts, heights, stance
 from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.sole import Sole, soles
 from kinelint.anatomy.travel import travelled
-from kinelint.finding import FrameSpan
 from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
-from kinelint.kinematics.arrays import Bools, Floats, frozen
-from kinelint.kinematics.contact import ContactLimits, horizontal_speed, steps
+from kinelint.kinematics.arrays import Bools, Floats, Ints, frozen
+from kinelint.kinematics.contact import ContactLimits, horizontal_speed, runs, steps
 from kinelint.kinematics.slides import extent
 from kinelint.motion import Motion
 
@@ -97,14 +96,18 @@ def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> Iterator
     risen_m = _RISEN_M * scale_of(motion)
     kind = np.where((kind == _FLAT) & (tilt_m > risen_m), _BALL, kind)
     kind = np.where((kind == _FLAT) & (tilt_m < -risen_m), _HEEL, kind)
+    along = _bearing(kind, ends, velocity)
+    step = np.diff(ends, axis=-1, prepend=ends[..., :1])
+    # The step into a frame is that of the point which bears there, so a change of it is no jump.
+    moved = (1.0 - along) * step[0] + along * step[1]
+    at_m = (1.0 - along) * sole.heel_m + along * sole.ball_m
     for down in spans(kind > 0, min_frames=2):
-        along = np.zeros(down.frames)
-        for state in (_HEEL, _FLAT, _TURN, _BALL):
-            for run in spans(kind[down.first : down.last + 1] == state):
-                here = slice(down.first + run.first, down.first + run.last + 1)
-                share = _bearing(state, ends[..., here], velocity[..., here])
-                along[run.first : run.last + 1] = share
-        yield _plant(sole, ends, down, along)
+        here = slice(down.first, down.last + 1)
+        path = np.zeros((2, down.frames))
+        np.cumsum(moved[:, down.first + 1 : down.last + 1], axis=1, out=path[:, 1:])
+        yield Plant(
+            sole.side, down.first, down.last, frozen(path), frozen(at_m[:, here]), along[here]
+        )
 
 
 def _tilt_m(above: dict[str, Floats], both: Bools) -> Floats:
@@ -117,26 +120,18 @@ def _tilt_m(above: dict[str, Floats], both: Bools) -> Floats:
     return np.asarray(tilt_m - np.median(tilt_m[both])) if both.any() else 0.0 * tilt_m
 
 
-def _bearing(state: int, ends: Floats, velocity: Floats) -> Floats | float:
-    """Where the sole bears over some frames: 0 at the heel to 1 at the ball."""
-    if state in (_HEEL, _BALL):
-        return 0.0 if state == _HEEL else 1.0
-    if state == _FLAT:
-        sizes = [extent((1.0 - s) * ends[0] + s * ends[1]) for s in _ALONG]
-        return _ALONG[int(np.argmin(sizes))]
+def _bearing(kind: Ints, ends: Floats, velocity: Floats) -> Floats:
+    """``(frames,)`` where the sole bears: 0 at the heel to 1 at the ball."""
+    along = np.where(kind == _BALL, 1.0, 0.0)
+    turning = kind == _TURN
     # The point of a rigid sole that moves least at each moment.
-    apart = velocity[1] - velocity[0]
-    nearest = -np.sum(velocity[0] * apart, axis=0) / np.maximum(
-        np.sum(apart * apart, axis=0), 1e-12
-    )
-    return np.asarray(np.clip(nearest, *_REACH))
-
-
-def _plant(sole: Sole, ends: Floats, down: FrameSpan, along: Floats) -> Plant:
-    here = slice(down.first, down.last + 1)
-    step = np.diff(ends[..., here], axis=-1)
-    # The step into a frame is that of the point which bears there, so a change of it is no jump.
-    moved = (1.0 - along[1:]) * step[0] + along[1:] * step[1]
-    path = np.concatenate((np.zeros((2, 1)), np.cumsum(moved, axis=1)), axis=1)
-    at = (1.0 - along) * sole.heel_m[:, here] + along * sole.ball_m[:, here]
-    return Plant(sole.side, down.first, down.last, frozen(path), frozen(at), frozen(along))
+    heel = velocity[0][:, turning]
+    apart = velocity[1][:, turning] - heel
+    nearest = -np.sum(heel * apart, axis=0) / np.maximum(np.sum(apart * apart, axis=0), 1e-12)
+    along[turning] = np.clip(nearest, *_REACH)
+    share = np.array(_ALONG)[:, None, None]
+    for first, last in runs(kind == _FLAT):
+        here = slice(first, last + 1)
+        tried = (1.0 - share) * ends[0, :, here] + share * ends[1, :, here]
+        along[here] = _ALONG[int(np.argmin(extent(tried)))]
+    return np.asarray(frozen(along))

@@ -12,7 +12,7 @@ from typing import TypeAlias
 import numpy as np
 
 from kinelint.kinematics import rates
-from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.kinematics.arrays import Bools, Floats, runs_of
 
 # Leg for which limits are given.
 REFERENCE_LEG_M = 0.88
@@ -133,9 +133,8 @@ def steps(
 
 def runs(mask: Bools) -> list[Phase]:
     """First and last frame of each stretch of true."""
-    edges = np.diff(np.concatenate(([False], mask, [False])).astype(np.int8))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
-    return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
+    starts, ends = runs_of(mask)
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
 def _bridged(

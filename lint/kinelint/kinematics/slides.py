@@ -37,13 +37,13 @@ class Excursion:
     last: int
 
 
-def extent(path: Floats) -> float:
-    """The greatest extent of a path ``(2, frames)`` over the floor.
+def extent(path: Floats) -> Floats:
+    """The greatest extent of paths ``(..., 2, frames)`` over the floor.
 
     It is the extent along the widest of 24 directions: at least 0.997 of the true diameter.
     """
     along = _axes() @ path
-    return float((along.max(axis=1) - along.min(axis=1)).max())
+    return np.asarray((along.max(axis=-1) - along.min(axis=-1)).max(axis=-1))
 
 
 def excursion(path: Floats) -> Excursion:
@@ -83,8 +83,11 @@ def slides(
         rest_m_per_s: slower is at rest.
         least: smaller ones are left out.
     """
-    velocity = rates.windowed_velocity(path, sample_rate_hz, REST_WINDOW_S)
     step = np.diff(path, axis=1, prepend=path[:, :1])
+    # Nothing strays further than all steps together.
+    if np.hypot(*step).sum() <= least:
+        return []
+    velocity = rates.windowed_velocity(path, sample_rate_hz, REST_WINDOW_S)
     found = []
     moving = np.hypot(*velocity) > rest_m_per_s
     for first, last in _widened(runs(moving), round(SLOW_ENDS_S * sample_rate_hz), moving.size):

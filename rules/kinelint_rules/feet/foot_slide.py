@@ -203,7 +203,7 @@ def _moves(motion: Motion, plant: Plant, strayed: Excursion, settings: FootSlide
     """What else the foot does as it slides, that a foot with weight on it does not; or ""."""
     inside = slice(plant.first + strayed.first, plant.first + strayed.last + 1)
     sole = motion.derive(soles)[plant.side]
-    ahead = (sole.ball_m - sole.heel_m)[[0, 2], inside]
+    ahead = (sole.ball_m[:, inside] - sole.heel_m[:, inside])[[0, 2]]
     turned = np.ptp(np.unwrap(np.arctan2(ahead[0], ahead[1])))
     if np.degrees(turned) > settings.swivel_deg:
         return f"turning by {np.degrees(turned):.0f}° as it does"
@@ -228,7 +228,7 @@ def _finding(
     part = f"{plant.side}_foot"
     sole = motion.derive(soles)[plant.side]
     frame = plant.first + worst
-    ahead = (sole.ball_m - sole.heel_m)[[0, 2], frame]
+    ahead = (sole.ball_m[:, frame] - sole.heel_m[:, frame])[[0, 2]]
     way = way_of(strayed.direction, ahead)
     bears = _bears(float(plant.along[worst]))
     off = plant.path_m - plant.path_m[:, [strayed.first]]
