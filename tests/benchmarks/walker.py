@@ -19,6 +19,7 @@ from kinelint.motion import Motion
 
 RATE_HZ = 60.0
 _KEYED = tuple(f"{side}_{part}" for side in SIDES for part in ("hand", "foot"))
+_SWAY_M = np.array([[0.011], [0.002], [0.011]])
 _SLOW_HZ = (0.013, 0.031, 0.057, 0.11)
 
 
@@ -45,7 +46,10 @@ def walking(frames: int, *, phase: float = 0.0, fingers: bool = True, name: str 
         frames=frames, turns=turns, shifts_m=dict.fromkeys(_KEYED, np.zeros(3)), fingers=fingers
     )
     translations = np.array(upper.translations)
-    translations[0] = legs.translations[0]
+    # Captured feet stray by millimetres while they bear, so these do as well.
+    times = np.arange(frames) / RATE_HZ
+    sway = [np.sin(2.0 * np.pi * hz * times + phase) for hz in (0.71, 1.3, 0.53)]
+    translations[0] = legs.translations[0] + _SWAY_M * np.array(sway)
     local = np.array(upper.rotations)
     for joint, joint_name in enumerate(legs.skeleton.names):
         if joint_name.endswith(("thigh", "shank", "foot", "toes")):
