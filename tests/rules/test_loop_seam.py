@@ -68,21 +68,38 @@ def test_yaw_and_travel_are_no_defect_but_tilt_and_height_are():
     assert one.measured == pytest.approx(50.0, abs=1.5)
 
 
-def test_resampling_does_not_open_a_loop():
-    for frames, rate_hz in ((25, 24.0), (31, 30.0), (121, 120.0)):
-        swing = _swing(61, loop=True)
-        at = np.linspace(0, 60, frames)
-        low = np.minimum(at.astype(int), 59)
-        local = rotations.slerp(
-            swing.clip.rotations[..., low], swing.clip.rotations[..., low + 1], at - low
-        )
-        clip = replace(
-            swing.clip,
-            rotations=local,
-            translations=np.zeros((1, 3, frames)) + swing.clip.translations[..., :1],
-            sample_rate_hz=rate_hz,
-        )
-        assert _said(replace(swing, clip=clip, _derived={})) == []
+def _resampled(swing, rate_hz, frames):
+    """The first `frames` frames of the same second at another rate."""
+    at = np.minimum(np.arange(frames) * (swing.sample_rate_hz / rate_hz), swing.frames - 1.0)
+    low = np.minimum(at.astype(int), swing.frames - 2)
+    local = rotations.slerp(
+        swing.clip.rotations[..., low], swing.clip.rotations[..., low + 1], at - low
+    )
+    clip = replace(
+        swing.clip,
+        rotations=local,
+        translations=np.zeros((1, 3, frames)) + swing.clip.translations[..., :1],
+        sample_rate_hz=rate_hz,
+    )
+    return replace(swing, clip=clip, _derived={})
+
+
+@pytest.mark.parametrize("rate_hz", [24.0, 30.0, 60.0, 120.0])
+@pytest.mark.parametrize("short", [0, 1])
+def test_the_verdict_does_not_depend_on_the_frame_rate(rate_hz, short):
+    frames = round(rate_hz) + 1 - short
+    closed = _resampled(_swing(61, loop=True), rate_hz, frames)
+    assert _said(closed) == []
+    (one,) = _said(_broken(closed, "right_forearm", 6.25))
+    assert (one.parts, one.level) == (("right_forearm",), Level.ERROR)
+    assert one.measured == pytest.approx(6.25, abs=0.3)
+    # A frame short, the frame that would close it is not there: a jerk may read as a gap.
+    said = _said(_resampled(_swing(61, loop=True, jerk=True), rate_hz, frames))
+    assert [one.unit for one in said] == ["mm/s"] or short
+    assert max(one.level.rank for one in said) == Level.ERROR.rank
+    assert {"left_hand", "left_forearm", "left_upper_arm"}.issuperset(
+        part for one in said for part in one.parts
+    )
 
 
 # The files' description: these loops close exactly at their last key; one is 2.5 degrees off.
