@@ -28,6 +28,8 @@ PRAZAK = (
 )
 TRIAL = "measured on 24 captures of walks, runs, idles and gestures"
 WINDOW_S = 0.1
+# A foot goes while it has this share of the highest speed of its slide.
+_GOES_SHARE = 0.3
 # Slides with one cause: so many plants, such a share of all, this much in one direction.
 _COMMON, _COMMON_SHARE, _SAME_WAY = 4, 0.7, 0.9
 
@@ -201,7 +203,10 @@ def _whole(
 
 def _moves(motion: Motion, plant: Plant, strayed: Excursion, settings: FootSlideSettings) -> str:
     """What else the foot does as it slides, that a foot with weight on it does not; or ""."""
-    inside = slice(plant.first + strayed.first, plant.first + strayed.last + 1)
+    speed = np.hypot(*rates.windowed_velocity(plant.path_m, motion.sample_rate_hz, WINDOW_S))
+    going = speed[strayed.first : strayed.last + 1]
+    # A foot that slides and rolls off a little later is not lifted as it slides.
+    inside = plant.first + strayed.first + np.flatnonzero(going >= _GOES_SHARE * going.max())
     sole = motion.derive(soles)[plant.side]
     ahead = (sole.ball_m[:, inside] - sole.heel_m[:, inside])[[0, 2]]
     turned = np.ptp(np.unwrap(np.arctan2(ahead[0], ahead[1])))
