@@ -23,7 +23,7 @@ from accuracy.clips import Subject, data_folder, subjects
 from accuracy.score import Outcome, judged, taken
 from accuracy.seed import Seed
 from accuracy.seed_arms import pushed_arm
-from accuracy.seed_feet import slid_foot, sunk_foot
+from accuracy.seed_feet import slid_foot, slid_root, sunk_foot, sunk_root
 from accuracy.seed_limbs import hyperextended, stretched
 from accuracy.seed_loops import broken_loop, clean_loop
 from kinelint.finding import Level
@@ -77,6 +77,8 @@ def limits() -> dict[str, dict[Level, float]]:
     return {
         "arm": {NOTE: deep.min_depth_mm, WARNING: deep.warning_mm, ERROR: deep.error_mm},
         "slid": {NOTE: slide.note_mm, WARNING: slide.warning_mm, ERROR: slide.error_mm},
+        "slid-root": {NOTE: slide.note_mm, WARNING: slide.warning_mm, ERROR: slide.error_mm},
+        "sunk-root": {NOTE: ground.note_mm, WARNING: ground.warning_mm, ERROR: ground.error_mm},
         "sunk": {NOTE: ground.note_mm, WARNING: ground.warning_mm, ERROR: ground.error_mm},
         "shin": stretch,
         "forearm": stretch,
@@ -109,6 +111,8 @@ def makers() -> dict[str, Maker]:
         ),
         "slid": on(slid_foot),
         "sunk": on(sunk_foot),
+        "slid-root": on(slid_root),
+        "sunk-root": on(sunk_root),
         "shin": on(stretched),
         "forearm": on(stretched, limb="arm"),
         "knee": on(hyperextended),

@@ -121,3 +121,60 @@ def sunk_foot(
         leg_parts("left") + leg_parts("right"),
         detail=f"{side}, {holds:.2f} s long, stance {stance.flat_s[0]:.2f}-{stance.flat_s[1]:.2f}",
     )
+
+
+def slid_root(
+    clip: Clip, figure: Figure, side: str, size_mm: float, chance: np.random.Generator
+) -> Seed | None:
+    """The whole figure shifts as a foot stands, and goes on from there: the foot slides along."""
+    rig = Rig.of(clip, figure)
+    stance = _chosen(rig, side, chance)
+    if stance is None:
+        return None
+    flat = stance.flat_s[1] - stance.flat_s[0]
+    takes = min(float(chance.uniform(0.12, 0.3)), 0.5 * flat)
+    start = float(chance.uniform(stance.flat_s[0] + 0.02, stance.flat_s[1] - takes - 0.02))
+    angle = float(chance.uniform(0.0, 2.0 * np.pi))
+    weight = min_jerk((rig.times - start) / takes)
+    rig.move_root(0.001 * size_mm * np.outer(weight, [np.cos(angle), 0.0, np.sin(angle)]))
+    return Seed(
+        "slid foot, by the root",
+        "foot-slide",
+        (f"{side}_foot",),
+        rig.made(),
+        start + 0.2 * takes,
+        start + 0.8 * takes,
+        size_mm,
+        "mm",
+        leg_parts("left") + leg_parts("right"),
+        detail=f"{side}, {takes:.2f} s long, at {np.degrees(angle):.0f} deg",
+    )
+
+
+def sunk_root(
+    clip: Clip, figure: Figure, side: str, size_mm: float, chance: np.random.Generator
+) -> Seed | None:
+    """The whole figure drops as a foot stands, and comes up again."""
+    rig = Rig.of(clip, figure)
+    stance = _chosen(rig, side, chance)
+    if stance is None:
+        return None
+    flat = stance.flat_s[1] - stance.flat_s[0]
+    takes, holds = 0.1, min(float(chance.uniform(0.12, 0.4)), max(flat - 0.2, 0.12))
+    latest = max(stance.flat_s[1] - holds - takes, stance.flat_s[0])
+    start = float(chance.uniform(stance.flat_s[0], latest))
+    up = start + takes + holds
+    weight = min_jerk((rig.times - start) / takes) * (1.0 - min_jerk((rig.times - up) / takes))
+    rig.move_root(-0.001 * size_mm * np.outer(weight, [0.0, 1.0, 0.0]))
+    return Seed(
+        "foot under the floor, by the root",
+        "ground-contact",
+        ("left_foot", "right_foot"),
+        rig.made(),
+        start + takes,
+        up,
+        size_mm,
+        "mm",
+        leg_parts("left") + leg_parts("right"),
+        detail=f"{side}, {holds:.2f} s long, stance {stance.flat_s[0]:.2f}-{stance.flat_s[1]:.2f}",
+    )
