@@ -91,6 +91,15 @@ def test_exit_2_with_one_line_that_says_why(tree, capsys, arguments, words):
     assert (tree / "walk.bvh").read_bytes() == before
 
 
+@pytest.mark.parametrize("number", ["-1", "two", "1.5", ""])
+def test_workers_are_counted(tree, capsys, number):
+    with pytest.raises(SystemExit) as end:
+        gate("--workers", number)
+    assert end.value.code == 2
+    said = capsys.readouterr().err.splitlines()[-1]
+    assert said.endswith(f"--workers: must be a whole number, 0 or more, not {number!r}")
+
+
 def test_every_fault_of_a_policy_on_a_line_of_its_own(tree, capsys):
     (tree / "kinelint.toml").write_text("[rules.hed-height]\nx = 1\n[fugure]\nsex = 'male'\n")
     assert gate() == 2

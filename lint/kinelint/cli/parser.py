@@ -141,7 +141,6 @@ def _colour(parser: argparse.ArgumentParser) -> None:
 
 
 def _count(text: str) -> int:
-    number = int(text)
-    if number < 0:
-        raise argparse.ArgumentTypeError("must be 0 or more")
-    return number
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"must be a whole number, 0 or more, not {text!r}")
+    return int(text)

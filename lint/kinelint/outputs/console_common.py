@@ -15,6 +15,8 @@ from kinelint.report import ClipReport, Outcome, Report
 _MOST_ROWS = 12
 _MOST_NAMES = 3
 _NAME_CELLS = 24
+# Stands in for a clip's number where a remark is about the whole run.
+_RUN = -1
 # What remarks of one kind may differ in: numbers and sides.
 _VARIES = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?!\w)|\bleft\b|\bright\b")
 # "left hip: why not (left thigh)": what several of one reason are said of, in one line.
@@ -61,9 +63,9 @@ class Common:
     def of(cls, report: Report) -> Common:
         """Gathered from a report."""
         noted, unjudged = Table(), Table()
-        # What is about no clip has a negative number: the run, then the assets.
+        # What is about no clip has a negative number: the run has _RUN, assets what follows.
         for note in report.notes:
-            noted.add(Remark(prose(note.topic), prose(note.text)), -1, "the run")
+            noted.add(Remark(prose(note.topic), prose(note.text)), _RUN, "")
         for number, asset in enumerate(report.assets, start=2):
             for note in asset.notes:
                 noted.add(Remark(prose(note.topic), prose(note.text)), -number, prose(asset.path))
@@ -121,7 +123,7 @@ class Common:
         yield ink.strong(title)
         cells = min(max(cell_width(row.heading) for row in shown), width // 4)
         for row in shown:
-            text = f"{row.text} ({self._names(row.clips)})"
+            text = row.text if _RUN in row.clips else f"{row.text} ({self._names(row.clips)})"
             first = f"  {padded(row.heading, cells)}  "
             yield from wrapped(text, width, first=first, rest=" " * (cells + 4))
         if hidden:
