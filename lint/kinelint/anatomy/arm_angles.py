@@ -17,11 +17,9 @@ from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
 from kinelint.kinematics.hinge import bend, bend_about
 from kinelint.kinematics.joint_angles import (
-    as_right_limb,
     mirrored_vectors,
     plane_is_known,
     wrapped,
-    yxy,
 )
 from kinelint.kinematics.vectors import cross, dot, unit
 from kinelint.motion import Motion
@@ -75,10 +73,13 @@ def _axial(motion: Motion, side: str, thorax: Floats, arm: Floats) -> Floats | N
     elbow = learnt_axis(motion, f"{side}_forearm")
     if elbow is None:
         return None
-    humerus = seg.axes(-arm, elbow)
-    q = rotations.multiply(rotations.conjugate(thorax), humerus)
+    z = seg.across(elbow, -arm)
+    x = cross(-arm, z)
+    # Of R = Ry(plane) Rx(elevation) Ry(turn) the second row is (sin sin, cos, -sin cos).
+    up = rotations.rotate(thorax, seg.UP)
+    level_z = dot(up, z) if side == "right" else -dot(up, z)
     # A right arm rises for negative elevations, half a turn away from the positive reading.
-    return wrapped(yxy(q if side == "right" else as_right_limb(q))[2] + np.pi)
+    return wrapped(np.arctan2(dot(up, x), -level_z) + np.pi)
 
 
 def _knuckles(motion: Motion, side: str) -> tuple[Floats, Floats] | None:

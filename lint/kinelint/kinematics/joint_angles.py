@@ -35,10 +35,10 @@ def zxy(q: Floats) -> Floats:
     second = np.arctan2(sine, cosine)
     third = np.arctan2(2 * (w * y - x * z), 1 - 2 * (x * x + y * y))
     locked = cosine < SINGULAR_RAD
-    together = np.arctan2(2 * (x * y + w * z), 1 - 2 * (y * y + z * z))
-    return np.stack(
-        (np.where(locked, together, first), second, np.where(locked, 0.0, third)), axis=-2
-    )
+    if locked.any():
+        together = np.arctan2(2 * (x * y + w * z), 1 - 2 * (y * y + z * z))
+        first, third = np.where(locked, together, first), np.where(locked, 0.0, third)
+    return np.stack((first, second, third), axis=-2)
 
 
 def yxy(q: Floats) -> Floats:
