@@ -52,16 +52,18 @@ def windowed_velocity(values: Floats, sample_rate_hz: float, window_s: float) ->
 
 def _velocity_at(values: Floats, sample_rate_hz: float, window_s: float, frames: Ints) -> Floats:
     """The same at some frames, the window cut to what there is."""
-    end = (values.shape[-1] - 1) / sample_rate_hz
-    before = np.clip(frames / sample_rate_hz - window_s / 2.0, 0.0, end)
-    after = np.clip(frames / sample_rate_hz + window_s / 2.0, 0.0, end)
-    change = at_times(values, sample_rate_hz, after) - at_times(values, sample_rate_hz, before)
+    end, times = (values.shape[-1] - 1) / sample_rate_hz, frames / sample_rate_hz
+    before = np.maximum(times - window_s / 2.0, 0.0)
+    after = np.minimum(times + window_s / 2.0, end)
+    both = at_times(values, sample_rate_hz, np.concatenate((after, before)))
+    change = both[..., : frames.size] - both[..., frames.size :]
     return np.asarray(change / (after - before))
 
 
 def at_times(values: Floats, sample_rate_hz: float, times_s: Floats) -> Floats:
     """``(..., frames)`` read at times from the first frame, linearly between frames."""
-    place = np.clip(np.asarray(times_s) * sample_rate_hz, 0.0, values.shape[-1] - 1.0)
+    place = np.asarray(times_s) * sample_rate_hz
+    place = np.minimum(np.maximum(place, 0.0), values.shape[-1] - 1.0)
     low = np.minimum(place.astype(np.intp), max(values.shape[-1] - 2, 0))
     high = np.minimum(low + 1, values.shape[-1] - 1)
     share = place - low
