@@ -303,3 +303,17 @@ def test_progress_is_told_to_the_end(tree):
     said = []
     judged(tree, HeadHeight, progress=lambda *one: said.append(one))
     assert said == [(p, n, 2) for p in ("survey", "judge") for n in (0, 1, 2)]
+
+
+def test_what_is_odd_about_a_body_is_noted(tree):
+    """A scene with a partner: the second figure is not judged, and that is said."""
+    text = bvh(frames=20)
+    hierarchy, motion = text.removeprefix("HIERARCHY\n").split("MOTION\n")
+    head, rows = motion.splitlines()[:2], motion.splitlines()[2:]
+    other = hierarchy.replace("ROOT pelvis", "ROOT mate").replace("OFFSET 0.0", "OFFSET 2.0", 1)
+    doubled = [f"{row} {row}" for row in rows]
+    both = "\n".join(["HIERARCHY", hierarchy + other + "MOTION", *head, *doubled, ""])
+    (tree / "both.bvh").write_text(both, encoding="utf-8")
+    [asset] = judged(tree, HeadHeight).assets
+    told = [note.text for note in asset.clips[0].notes if note.topic == "anatomy"]
+    assert any('"mate" on look like a second figure' in text for text in told)

@@ -98,8 +98,8 @@ def _body(motion: Motion) -> Table:
         ("least sure part", f"{anatomy.confidence:.2f}"),
         ("anatomical zero", "known" if figure.zero is not None else "unknown"),
     ]
-    said = (*(note.text for note in figure.notes), *anatomy.notes)
-    return Table("Body", (), tuple(rows), said)
+    said = dict.fromkeys((*(note.text for note in figure.notes), *anatomy.notes))
+    return Table("Body", (), tuple(rows), tuple(said))
 
 
 def _metres(value: float) -> str:
@@ -177,7 +177,7 @@ def _plants(motion: Motion) -> Table:
     for one in motion.derive(plants):
         speed = np.hypot(*rates.windowed_velocity(one.path_m, rate, _SLIDE_WINDOW_S))
         frames = f"f{one.first + offset}–{one.last + offset}"
-        strayed_mm = 1000.0 * extent(one.path_m)
+        strayed_mm = 1000.0 * float(extent(one.path_m))
         rows.append((f"{one.side} foot", frames, strayed_mm, float(speed.max())))
     said = () if rows else ("no foot bears for long enough",)
     return Table("Planted feet", ("", "frames", "strays mm", "most m/s"), tuple(rows), said)

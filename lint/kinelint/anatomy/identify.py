@@ -11,6 +11,7 @@ from kinelint.anatomy.extremities import assign_limbs
 from kinelint.anatomy.limbs import ARM, LEG
 from kinelint.anatomy.names_only import assign_by_names
 from kinelint.anatomy.parts import PARTS, label
+from kinelint.anatomy.second_figure import second_figures
 from kinelint.anatomy.sides import find_sides
 from kinelint.anatomy.structure import find_plan, four_legged
 from kinelint.anatomy.tree import Tree
@@ -46,6 +47,7 @@ def identify(
     if not assign_declared(draft):
         _assign_by_structure(draft)
     _miss(draft)
+    draft.notes += second_figures(skeleton, draft.taken.keys(), LEAST_PLAUSIBLE)
     return draft.finished()
 
 

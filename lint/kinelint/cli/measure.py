@@ -91,7 +91,7 @@ def _skeleton(found: OneClip, wide: int, ink: Ink) -> Iterator[str]:
             continue
         head = f"{name}{padded(part_label(one.part), part_wide)}{one.confidence:4.2f}  "
         yield from wrapped(prose(one.evidence), wide, first=head, rest=indent)
-    for text in (*anatomy.notes, *(note.text for note in found.figure.notes)):
+    for text in dict.fromkeys((*anatomy.notes, *(note.text for note in found.figure.notes))):
         yield from wrapped(prose(text), wide)
 
 

@@ -79,6 +79,7 @@ def _settled(context: Context, task: ToSettle, first: BodySeen) -> Settled:
     zeros = _zeros(alike, figure.metres_per_unit)
     figure = completed(figure, first.skeleton, zeros, skins, hints)
     notes = _girth_notes(name, skins, figure)
+    notes += tuple(Note("anatomy", text) for text in figure.anatomy.notes)
     if len(alike) < len(task.seen):
         text = (
             f"{len(task.seen) - len(alike)} of {len(task.seen)} files with this skeleton suggest "
