@@ -25,6 +25,8 @@ _STEADY_RATIO = 0.35
 _STAYS_RATIO = 0.3
 # A stumble or a fall of less than this is no travel.
 _SURE_S = 0.8
+# So many velocities tell the crowd; their distances from each other grow with the square.
+_SAMPLES = 256
 
 
 class Basis(StrEnum):
@@ -123,7 +125,7 @@ def _crowd(velocity: Floats) -> tuple[Floats, float]:
 
     Least median of distances (Rousseeuw 1984, from memory), over the samples themselves.
     """
-    some = velocity[:, :: max(velocity.shape[1] // 400, 1)]
+    some = velocity[:, :: -(-velocity.shape[1] // _SAMPLES)]
     apart = np.hypot(*(some[:, :, None] - some[:, None, :]))
     radius = np.median(apart, axis=1)
     best = int(np.argmin(radius))
