@@ -18,6 +18,7 @@ from kinelint.anatomy.scale import BodySample, sample_body, settle_figure
 from kinelint.clip import Clip, Skeleton
 from kinelint.kinematics import rotations
 from kinelint.readers import read
+from kinelint.synthetic_walk import walk
 from real_data import real
 
 
@@ -84,6 +85,26 @@ def test_the_policy_outranks_the_format_and_the_format_the_inference():
     by_stature = figure_of(body, BodyHints(stature_m=1.60), metres_per_unit=None)
     assert by_stature.stature_m == 1.60
     assert by_stature.metres_per_unit == pytest.approx(0.01 * 1.60 / 1.756, rel=0.02)
+
+
+@pytest.mark.parametrize(("unit", "tall"), [(1.0, "176"), (0.001, "0.176"), (0.01, "")])
+def test_a_unit_of_the_policy_that_makes_giants_is_told(unit, tall):
+    figure = figure_of(Rig.of(MEN).skeleton(scale=100.0), BodyHints(metres_per_unit=unit))
+    assert figure.metres_per_unit == unit
+    told = [note.text for note in figure.notes if note.topic == "units"]
+    assert len(told) == bool(tall)
+    assert all(f"metres_per_unit = {unit:g} of the policy" in text for text in told)
+    assert all(f"the figure {tall}" in text for text in told)
+
+
+@pytest.mark.parametrize(("axis", "told"), [("z", True), ("-y", True), ("y", False)])
+def test_an_axis_of_the_policy_along_which_nobody_stands_is_told(axis, told):
+    clip = walk().motion().clip
+    figure = figure_of(clip.skeleton, BodyHints(up_axis=axis), clip=clip)
+    notes = [note.text for note in figure.notes if note.topic == "up-axis"]
+    assert len(notes) == told
+    assert all(f"the policy says that {axis} is up" in text for text in notes)
+    assert all("ankles to head lie along y in 100%" in text for text in notes)
 
 
 def test_a_skeleton_without_a_body_gets_a_unit_and_says_that_nothing_is_known():

@@ -42,6 +42,7 @@ _CHILD_M = (1.05, 1.45)
 _USUAL_STATURE_M = 1.70
 _LEG_TO_REST = (0.8, 1.3)
 _BELIEVABLE_M = (0.3, 3.0)
+_NEARLY_ALL = 0.9
 
 
 @dataclass(frozen=True)
@@ -180,14 +181,11 @@ def _unit(
     set_it = "set metres_per_unit or stature_m for this body in the policy if that is wrong"
     if hints.metres_per_unit is not None:
         unit = hints.metres_per_unit
-        return unit, hints.stature_m or stature * unit, None
+        doubt = _unbelievable(stature * unit, f"metres_per_unit = {unit:g} of the policy", "")
+        return unit, hints.stature_m or stature * unit, doubt
     if stated is not None:
         height_m = hints.stature_m or stature * stated
-        low, high = _BELIEVABLE_M
-        if math.isnan(height_m) or low <= height_m <= high:
-            return stated, height_m, None
-        text = f"the format's unit makes the figure {height_m:.3g} m tall: {set_it}"
-        return stated, height_m, Note("units", text)
+        return stated, height_m, _unbelievable(height_m, "the format's unit", f": {set_it}")
     if math.isnan(stature):
         text = f"no unit is stated and no stature can be told: 1 unit was taken as 1 m; {set_it}"
         return 1.0, math.nan, Note("units", text)
@@ -200,6 +198,13 @@ def _unit(
     why = "" if name else " because no common unit gives a human size"
     text = f"{taken}{why}: stature {stature * unit:.2f} m; {set_it}"
     return unit, stature * unit, Note("units", text)
+
+
+def _unbelievable(height_m: float, what: str, mend: str) -> Note | None:
+    low, high = _BELIEVABLE_M
+    if math.isnan(height_m) or low <= height_m <= high:
+        return None
+    return Note("units", f"{what} makes the figure {height_m:.3g} m tall{mend}")
 
 
 def _likeliest_unit(stature: float) -> tuple[str, float]:
@@ -221,6 +226,20 @@ def _steadiness(samples: Sequence[BodySample]) -> Floats:
     return np.asarray(weights @ steady / weights.sum())
 
 
+def _contradicted(declared: str, samples: Sequence[BodySample]) -> Note | None:
+    """Figures that stand along another axis than the policy's nearly all the time."""
+    frames = sum(sample.frames for sample in samples)
+    held = np.array([sample.up_votes for sample in samples]).reshape(-1, 6).sum(axis=0)
+    best = int(np.argmax(held))
+    if AXES[best] == declared or held[best] < _NEARLY_ALL * max(frames, 1):
+        return None
+    return Note(
+        "up-axis",
+        f"the policy says that {declared} is up, but ankles to head lie along {AXES[best]} in "
+        f"{held[best] / frames:.0%} of {frames} poses",
+    )
+
+
 def _axis(
     rest: Floats,
     anatomy: Anatomy,
@@ -229,7 +248,8 @@ def _axis(
     stated: str | None,
 ) -> tuple[str, Note | None]:
     if hints.up_axis is not None:
-        return axis_name(hints.up_axis), None
+        declared = axis_name(hints.up_axis)
+        return declared, _contradicted(declared, samples)
     if stated is not None:
         return axis_name(stated), None
     set_it = "set up_axis for this body in the policy if that is wrong"
