@@ -11,36 +11,36 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from making import acts, defects
+from making import acts, boathook, deck, defects, line
 from making.pose import Motion, solve
 from making.write_bvh import write_bvh
 from making.write_glb import write_glb
 
-WALK_M_PER_S = 2.0 * acts.STEP_M / acts.CYCLE_S
+WALK_M_PER_S = 2.0 * deck.STEP_M / deck.CYCLE_S
 
 
 def clean() -> dict[str, dict[str, Motion]]:
     """File to its clips by name."""
-    spot = acts.on_the_spot(acts.walk(30.0), (0.0, 0.0, WALK_M_PER_S), 30.0)
+    spot = acts.on_the_spot(deck.walk(30.0), (0.0, 0.0, WALK_M_PER_S), 30.0)
     return {
-        "deck/idle.bvh": {"idle": solve(acts.idle(30.0), 30.0)},
-        "deck/walk.bvh": {"walk": solve(acts.walk(60.0), 60.0)},
+        "deck/idle.bvh": {"idle": solve(deck.idle(30.0), 30.0)},
+        "deck/walk.bvh": {"walk": solve(deck.walk(60.0), 60.0)},
         "deck/walk_on_spot.glb": {"walk_on_spot": solve(spot, 30.0)},
-        "deck/turn_left.bvh": {"turn_left": solve(acts.turn_about(30.0), 30.0)},
-        "deck/step_to_quay.glb": {"step_to_quay": solve(acts.step_across(30.0), 30.0)},
-        "deck/kneel_tie_off.bvh": {"kneel_tie_off": solve(acts.kneel(60.0), 60.0)},
+        "deck/turn_left.bvh": {"turn_left": solve(deck.turn_about(30.0), 30.0)},
+        "deck/step_to_quay.glb": {"step_to_quay": solve(deck.step_across(30.0), 30.0)},
+        "deck/kneel_tie_off.bvh": {"kneel_tie_off": solve(deck.kneel(60.0), 60.0)},
         "line/haul.glb": {
-            "haul_start": solve(acts.haul_start(30.0), 30.0),
-            "haul_loop": solve(acts.haul_loop(30.0), 30.0),
-            "haul_end": solve(acts.haul_end(30.0), 30.0),
+            "haul_start": solve(line.haul_start(30.0), 30.0),
+            "haul_loop": solve(line.haul_loop(30.0), 30.0),
+            "haul_end": solve(line.haul_end(30.0), 30.0),
         },
-        "line/throw.bvh": {"throw": solve(acts.line_throw(60.0), 60.0)},
-        "line/catch.glb": {"catch": solve(acts.line_catch(60.0), 60.0)},
-        "boathook/take.bvh": {"take": solve(acts.boathook_take(30.0), 30.0)},
-        "boathook/return.glb": {"return": solve(acts.boathook_return(30.0), 30.0)},
-        "boathook/push_off.bvh": {"push_off": solve(acts.push_off(30.0), 30.0)},
+        "line/throw.bvh": {"throw": solve(line.line_throw(60.0), 60.0)},
+        "line/catch.glb": {"catch": solve(line.line_catch(60.0), 60.0)},
+        "boathook/take.bvh": {"take": solve(boathook.boathook_take(30.0), 30.0)},
+        "boathook/return.glb": {"return": solve(boathook.boathook_return(30.0), 30.0)},
+        "boathook/push_off.bvh": {"push_off": solve(boathook.push_off(30.0), 30.0)},
         "cargo/carry_crate.glb": {
-            "carry_crate": solve(acts.walk(30.0, loaded=True, step_m=0.50), 30.0)
+            "carry_crate": solve(deck.walk(30.0, loaded=True, step_m=0.50), 30.0)
         },
     }
 
@@ -60,9 +60,9 @@ def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
     truth = []
     for file, (make, rate_hz) in plan.items():
         name = Path(file).stem
-        motion, line = make(rate_hz, f"clips/{file}#{name}")
+        motion, fact = make(rate_hz, f"clips/{file}#{name}")
         files[file] = {name: motion}
-        truth.append(line)
+        truth.append(fact)
     return files, truth
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from making import acts
+from making import boathook, deck, line
 from making.crew import ENDS, FOREARM, LIMB_RADII, SHANK, THIGH
 from making.curves import bump, ease, keyed, times
 from making.pose import Act, Motion, solve
@@ -32,8 +32,8 @@ class Planted:
 
 def slid_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The left foot slides 80 mm forward in its second stance; the next swing hides it."""
-    act = acts.walk(rate_hz)
-    t = times(2.0 * acts.CYCLE_S, rate_hz)
+    act = deck.walk(rate_hz)
+    t = times(2.0 * deck.CYCLE_S, rate_hz)
     moved = 0.080 * (ease((t - 1.26) / 0.20) - ease((t - 1.80) / 0.34))
     act.feet["left"].ankle[:, 2] += moved
     first, last = round(1.26 * rate_hz), round(1.46 * rate_hz)
@@ -45,8 +45,8 @@ def slid_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
 
 def open_loop(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The left arm comes back 9 degrees off."""
-    motion = solve(acts.haul_loop(rate_hz), rate_hz)
-    t = times(acts.HAUL_CYCLE_S, rate_hz)
+    motion = solve(line.haul_loop(rate_hz), rate_hz)
+    t = times(line.HAUL_CYCLE_S, rate_hz)
     turned = motion.with_turn("left_upper_arm", "Y", -9.0 * ease((t - 0.9) / 0.6))
     last = motion.frames - 1
     story = "The left arm was corrected after the loop had been closed."
@@ -55,7 +55,7 @@ def open_loop(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
 
 def stretched_forearm(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The right forearm grows by 6 percent while the line flies."""
-    motion = solve(acts.line_throw(rate_hz), rate_hz)
+    motion = solve(line.line_throw(rate_hz), rate_hz)
     t = np.arange(motion.frames) / rate_hz
     share = bump(t, 1.0, 1.7, 0.15)
     pulled = motion.with_shift("right_hand", np.outer(share, [-0.06 * FOREARM, 0.0, 0.0]))
@@ -68,7 +68,7 @@ def stretched_forearm(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
 
 def sunk_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The right foot stands 60 mm below the deck."""
-    act = acts.push_off(rate_hz)
+    act = boathook.push_off(rate_hz)
     t = np.arange(len(act.pelvis)) / rate_hz
     share = bump(t, 1.25, 2.35, 0.2)
     act.feet["right"].ankle[:, 1] -= 0.060 * share
@@ -81,7 +81,7 @@ def sunk_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
 
 def floating_figure(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The whole figure stands 70 mm above the deck."""
-    act = acts.boathook_return(rate_hz)
+    act = boathook.boathook_return(rate_hz)
     up = np.array([0.0, 0.070, 0.0])
     act.pelvis = act.pelvis + up
     act.wrists = {side: path + up for side, path in act.wrists.items()}
@@ -95,7 +95,7 @@ def floating_figure(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
 
 def backward_knee(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The left knee passes through straight and 18 degrees beyond."""
-    act = acts.idle(rate_hz)
+    act = deck.idle(rate_hz)
     t = np.arange(len(act.pelvis)) / rate_hz
     bend = keyed(t, [(0.0, 10.0), (1.0, 2.0), (1.6, -18.0), (2.4, -18.0), (3.0, 2.0), (4.0, 10.0)])
     act.knee_back["left"] = bend < 0
@@ -121,7 +121,7 @@ def _set_knee(act: Act, side: str, bend_deg: Array) -> None:
 
 def hand_in_thigh(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The left hand hangs inside the left thigh."""
-    act = acts.line_catch(rate_hz)
+    act = line.line_catch(rate_hz)
     t = np.arange(len(act.pelvis)) / rate_hz
     share = ease((t - 1.5) / 0.4)
     beside = act.pelvis + np.array([0.215, -0.075, 0.075])
