@@ -24,7 +24,7 @@ def test_benchmark_gives_figures(run, name, capsys):
     if name == "kinematics":
         pytest.importorskip("mujoco")
     if name == "memory":
-        pytest.importorskip("resource")
+        pytest.importorskip("resource", reason="this system does not tell peaks of memory")
     figures = list(getattr(run, name)(True))
     assert figures
     for what, value, target, _ in figures:
