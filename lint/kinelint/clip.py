@@ -89,6 +89,14 @@ class Skeleton:
         parts = (text.encode(), self.parents.tobytes(), *shape)
         return hashlib.sha256(b"\0".join(parts)).hexdigest()[:16]
 
+    def equals(self, other: Skeleton) -> bool:
+        """Whether both say the same, to the last digit and the place of the root."""
+        arrays = ("parents", "rest_translations", "rest_rotations", "rest_scales", "tips")
+        words = ("names", "handles", "humanoid")
+        return all(getattr(self, name) == getattr(other, name) for name in words) and all(
+            np.array_equal(getattr(self, name), getattr(other, name)) for name in arrays
+        )
+
     def path(self, joint: int) -> str:
         """Names from the root to the joint, joined by "/"."""
         steps: list[str] = []

@@ -19,7 +19,7 @@ from kinelint.readers import ReadOptions, read
 # A skeleton's signature and the policy's entries that speak of it: one figure each.
 FigureKey = tuple[str, tuple[int, ...]]
 # Enough to read a small tree once only, and no more however large the tree is.
-CACHED_BYTES = 64 * 1024 * 1024
+CACHED_BYTES = 16 * 1024 * 1024
 
 
 @dataclass(frozen=True)

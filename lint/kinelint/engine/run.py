@@ -17,7 +17,7 @@ from kinelint.engine.context import Context, FigureKey, sha256_of
 from kinelint.engine.crew import Crew, Lost
 from kinelint.engine.figures import Settled, ToSettle, settle
 from kinelint.engine.one import named_cues
-from kinelint.engine.survey import BodySeen, Survey, survey
+from kinelint.engine.survey import BodySeen, Survey, shared, survey
 from kinelint.errors import PolicyError
 from kinelint.finding import Level, Note
 from kinelint.policy import Policy
@@ -124,11 +124,12 @@ class _Run:
 
     def survey(self, crew: Crew) -> None:
         """What does each file hold?"""
+        known: dict[FigureKey, BodySeen] = {}
         for number, result in self._each(crew, "survey", survey, dict(enumerate(self.files))):
             if isinstance(result, Lost):
                 self._lose(number, result)
             else:
-                self.made.surveys[number] = result
+                self.made.surveys[number] = shared(result, known)
 
     def settle(self, crew: Crew) -> None:
         """Which figures are there?"""
@@ -144,13 +145,15 @@ class _Run:
             if isinstance(result, Lost):
                 result = Settled(None, result.reason, result.details)
             self.made.figures[tasks[index].key] = result
+        # The samples have served; there may be many files.
+        self.made.surveys = {n: _without_samples(one) for n, one in self.made.surveys.items()}
 
     def judge(self, crew: Crew) -> None:
         """What does every rule say of every clip?"""
         tasks = {
             number: ToJudge(
                 self.files[number],
-                _without_samples(one),
+                one,
                 {key: self.made.figures[key] for _, key in one.clips},
             )
             for number, one in self.made.surveys.items()

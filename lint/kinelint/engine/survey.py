@@ -77,6 +77,23 @@ def survey(context: Context, file: Found) -> Survey:
     return Survey(media, binary, sha256, keys, seen, asset.notes)
 
 
+def shared(one: Survey, known: dict[FigureKey, BodySeen]) -> Survey:
+    """The same, with what it has in common with files seen before held once only.
+
+    Args:
+        one: a survey that may have come from another process.
+        known: the first body seen of each figure; added to.
+    """
+    seen = tuple(_like(body, known.setdefault(body.key, body)) for body in one.seen)
+    return replace(one, seen=seen)
+
+
+def _like(one: BodySeen, first: BodySeen) -> BodySeen:
+    skeleton = first.skeleton if one.skeleton.equals(first.skeleton) else one.skeleton
+    anatomy = first.anatomy if one.anatomy == first.anatomy else one.anatomy
+    return replace(one, skeleton=skeleton, anatomy=anatomy)
+
+
 def unread(error: KinelintError) -> str:
     """What is wrong and how to mend it; the place is kept apart."""
     return f"{error.what}. {error.mend}" if error.mend else error.what
