@@ -52,11 +52,11 @@ def test_every_default_in_its_comments_is_valid(tree):
 
 
 def test_no_level_is_shown_as_a_default(tree):
-    """A rule grades its findings one by one: a level said for it changes that."""
+    """A rule grades its findings one by one: a level said for it only bounds that."""
     lines = compose(look(tree, RULES), RULES).splitlines()
     levels = [line for line in lines if "level = " in line and "rules." not in line]
     assert len(levels) == len([line for line in lines if line.startswith("[rules.")]) == 2
-    assert all("gives all its findings this level" in line for line in levels)
+    assert all("the highest its findings may have" in line for line in levels)
 
 
 def test_one_is_said_as_one(tree):

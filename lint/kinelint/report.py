@@ -36,9 +36,10 @@ class Verdict(StrEnum):
 class RuleSetup:
     """The settings that judged some clips: what the policy made of a rule.
 
-    `overridden` holds the settings that differ from the rule's defaults; `level` is the policy's
-    level for the rule, None if the rule's own grades stand; `scope` names the policy's scope
-    (glob or class) for which it holds, "" for the whole tree; `line` is where the policy says so.
+    `overridden` holds the settings that differ from the rule's defaults; `level` is the highest
+    that the policy lets its findings have, None if the rule's own grades stand; `scope` names the
+    policy's scope (glob or class) for which it holds, "" for the whole tree; `line` is where the
+    policy says so.
     """
 
     rule_id: str

@@ -298,3 +298,25 @@ def test_the_page_of_a_rule_says_all_that_the_rule_says(info):
         assert one.why in flat
     assert "- feet planted" in text
     assert ("no medical reference" in flat) == (info.id == "joint-limit")
+
+
+def test_notes_leave_their_remedy_to_those_who_ask_for_all():
+    report = made.full()
+    report = replace(report, assets=tuple(_with_remedies(asset) for asset in report.assets))
+    short, whole = render(report), render(report, most=None)
+    assert "Turn it a little" in whole
+    assert "Turn it a little" not in short
+    assert short.count("Do: ") > 0
+
+
+def _with_remedies(asset):
+    def change(one):
+        return replace(one, remedy="Turn it a little") if one.level is Level.NOTE else one
+
+    clips = []
+    for clip in asset.clips:
+        results = tuple(
+            replace(result, findings=tuple(map(change, result.findings))) for result in clip.results
+        )
+        clips.append(replace(clip, results=results))
+    return replace(asset, clips=tuple(clips))

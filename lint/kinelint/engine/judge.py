@@ -10,7 +10,7 @@ import numpy as np
 from kinelint.engine.context import short_traceback
 from kinelint.engine.place import located, with_place_ids
 from kinelint.errors import NotApplicable
-from kinelint.finding import Finding, Unjudged
+from kinelint.finding import Finding, Level, Unjudged
 from kinelint.motion import Motion
 from kinelint.policy import SettledRule
 from kinelint.report import NotJudged, Outcome, RuleResult
@@ -41,8 +41,7 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
             required=demand.required,
         )
     placed = [
-        located(rule.id, one, demand.level or one.level or rule.level, motion.clip, motion.figure)
-        for one in findings
+        located(rule.id, one, _level(one, demand), motion.clip, motion.figure) for one in findings
     ]
     placed.sort(key=lambda one: (one.first, one.last, one.parts, one.detail))
     return RuleResult(
@@ -52,6 +51,15 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
         tuple(NotJudged(one.reason, tuple(one.parts)) for one in unjudged),
         required=demand.required,
     )
+
+
+def _level(found: Finding, demand: SettledRule) -> Level:
+    """The policy's level is the highest that a graded finding may have, and any other's own."""
+    if demand.level is None:
+        return found.level or demand.rule.level
+    if found.level is None:
+        return demand.level
+    return min(found.level, demand.level, key=lambda level: level.rank)
 
 
 def _named(error: BaseException) -> str:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from kinelint.finding import Level
 from kinelint.outputs.cells import apart, cell_width, cut, padded, wrapped
 from kinelint.outputs.console_common import Common
 from kinelint.outputs.ink import Ink
@@ -50,7 +51,7 @@ class ClipBlock:
         columns = _Columns.fitting(rows, width)
         for finding in rows:
             yield ""
-            yield from _row(finding, columns, ink, width)
+            yield from _row(finding, columns, ink, width, remedies=most is None)
         if cut_off:
             yield ""
             yield from wrapped(_counted_by_rule(cut_off), width, first="  and ", rest="    ")
@@ -108,7 +109,9 @@ def _widest(texts: Iterator[str] | map[str]) -> int:
     return max(map(cell_width, texts), default=0)
 
 
-def _row(finding: Located, columns: _Columns, ink: Ink, width: int) -> Iterator[str]:
+def _row(
+    finding: Located, columns: _Columns, ink: Ink, width: int, remedies: bool
+) -> Iterator[str]:
     word = "waived" if finding.waived else finding.level.value
     word = word.upper() if word == "error" else word
     labels = [part_label(part) for part in finding.parts]
@@ -129,7 +132,7 @@ def _row(finding: Located, columns: _Columns, ink: Ink, width: int) -> Iterator[
     yield from wrapped(said, width, first=_TEXT, rest=_TEXT)
     if finding.waived:
         yield from wrapped(prose(finding.waived), width, first=f"{_TEXT}Waived: ", rest=_TEXT)
-    elif finding.remedy:
+    elif finding.remedy and (remedies or finding.level is not Level.NOTE):
         yield from wrapped(prose(finding.remedy), width, first=f"{_TEXT}Do: ", rest=f"{_TEXT}    ")
 
 

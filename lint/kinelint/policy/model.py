@@ -32,8 +32,8 @@ Words = Annotated[
 
 _GLOB = '"**" any folders, "*" part of a name; without "/" the name in any folder'
 _RULES = (
-    "Per rule: its settings, and `level`: error, warning or note for all its findings, or off; "
-    "left out, each finding is graded by how bad it is."
+    "Per rule: its settings, and `level`: the highest level its findings may have (error, warning, "
+    "note), or off. Findings that a rule does not grade by how bad they are get just this level."
 )
 
 
@@ -65,7 +65,8 @@ class ScopeTable(Table):
     )
     required: tuple[str, ...] = Field(
         default=(),
-        description="Rules that must be able to judge these clips; else the run exits 2.",
+        description="Rules that must be able to judge these clips, in part at least; where one "
+        "cannot, the run exits 2.",
     )
     ground_m: float | None = Field(
         default=None, description="Height of the floor under these clips."

@@ -151,7 +151,7 @@ def _scopes(rules: Mapping[str, Registered]) -> Iterator[str]:
 def _rule(info: RuleInfo) -> Iterator[str]:
     yield from _comment(info.title)
     yield f"[rules.{_key(info.id)}]"
-    yield '# level = "warning"  # gives all its findings this level; "off" leaves it out'
+    yield '# level = "warning"  # the highest its findings may have; "off" leaves it out'
     for one in info.settings:
         if one.default is not None:
             yield from _comment(f"{one.why}")

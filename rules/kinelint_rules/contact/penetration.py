@@ -208,7 +208,7 @@ def _finding(
         span,
         pair.parts,
         measured=depth,
-        limit=limit,
+        limit=max(limit, _passed(depth, settings, error_mm)),
         unit="mm",
         worst_frame=worst,
         remedy=f"Move the {first} {depth:.0f} mm {way}, away from the {second}.",
@@ -227,6 +227,12 @@ def _doubted(found: Finding, body: Body) -> Finding:
     remedy = f"{found.remedy} The depth is a guess: {why}; a body file would tell."
     level = Level.WARNING if found.level is Level.ERROR else Level.NOTE
     return replace(found, level=level, remedy=remedy)
+
+
+def _passed(depth_mm: float, settings: PenetrationSettings, error_mm: float) -> float:
+    """The highest of the limits that the depth has passed."""
+    limits = (settings.min_depth_mm, settings.warning_mm, error_mm)
+    return max(one for one in limits if depth_mm > one or one == settings.min_depth_mm)
 
 
 def _error_mm(body: Body, pair: PartPair, settings: PenetrationSettings) -> float:
