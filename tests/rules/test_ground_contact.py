@@ -1,4 +1,9 @@
-"""What ground-contact finds, what it lets be, and what it says."""
+"""What ground-contact finds, what it lets be, and what it says.
+
+Depths are those that the made feet were given; sole and ankle heights are from ANSUR II (malleolus
+height). Levels are common practice, no source, set where open captures (Carnegie Mellon's and Ohio
+State's motion databases) stay below.
+"""
 
 from dataclasses import replace
 
