@@ -22,12 +22,11 @@ from real_data import folder
 KINDS = tuple(limits())
 # Without a bend of the elbows nobody can tell which way they bend.
 MADE_KINDS = tuple(kind for kind in KINDS if kind != "elbow")
-# Of each kind of clip one: a reach, walks at 30 and at 120 Hz, a kick, another skeleton.
+# Of each kind of clip one: a reach, walks at 30 and at 120 Hz, another skeleton.
 QUICK = (
     "accad_male1_a5_pickupbox",
     "accad_male1_b3_walk",
     "accad_male2_b3_walk",
-    "accad_male2_g2_frontkick",
     "cmu_12_01_walk_tpose0",
 )
 LEAST_RECALL = 0.95
@@ -108,7 +107,10 @@ def test_nothing_is_said_of_the_made_walk(made):
     assert not errors(said(made.motion))
     loops = list(clean_loops(made))
     assert loops
-    assert not [one.rest for one in loops if one.rest]
+    # Where a loop stops a frame short, toes that lift there may earn a warning.
+    whole = [one.rest for one in loops if not one.seed.drops_last and one.rest]
+    assert not whole
+    assert not [f for one in loops for f in one.rest if f.level is Level.ERROR]
 
 
 @pytest.mark.slow
