@@ -28,6 +28,7 @@ QUICK = (
     "accad_male1_b3_walk",
     "accad_male2_b3_walk",
     "cmu_12_01_walk_tpose0",
+    "fair1_zombie_zup",
 )
 LEAST_RECALL = 0.95
 
@@ -124,7 +125,7 @@ def test_defects_in_captures_are_found(captures):
                     found[kind].append(seed)
     for kind in KINDS:
         missed = [f"{o.subject.name}: {o.seed.detail}" for o in found[kind] if not o.found]
-        assert len(found[kind]) >= 6, kind
+        assert len(found[kind]) >= 4, kind
         allowed = max(1, int((1.0 - LEAST_RECALL) * len(found[kind])))
         assert len(missed) <= allowed, (kind, missed)
 
