@@ -213,8 +213,8 @@ def _kept_percent(change: Change) -> float | None:
     middle = float(np.median(change.percent))
     keeps = np.mean(np.abs(change.percent - middle) <= _NEARLY * change.limit) >= 0.5
     # Where it has its rest length at times, it is stretched in the others.
-    always = np.mean(change.over) > 0.95
-    return middle if keeps and always and abs(middle) > change.limit else None
+    at_rest = np.mean(np.abs(change.percent) <= _NEARLY * change.limit) > 0.05
+    return middle if keeps and not at_rest and abs(middle) > change.limit else None
 
 
 def _limit_percent(motion: Motion, settings: LimbStretchSettings, link: Link) -> float:
