@@ -3,6 +3,7 @@
 The script knows nothing of kinelint: sizes come from its own geometry.
 """
 
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -93,3 +94,27 @@ def test_the_script_makes_these_clips(tmp_path):
             ):
                 np.testing.assert_allclose(new.rotations, old.rotations, atol=1e-4)
                 np.testing.assert_allclose(new.translations, old.translations, atol=1e-2)
+
+
+@pytest.mark.parametrize("body", ["with the body file", "without"])
+def test_a_clip_of_lines_of_text_that_floats_is_an_error(tmp_path, body):
+    """The deck declared 70 mm lower than the crew stands: no format's own floor helps here."""
+    shutil.copytree(EXAMPLE / "clips" / "deck", tmp_path / "clips" / "deck")
+    shutil.copy(EXAMPLE / "crew_body.glb", tmp_path)
+    text = (EXAMPLE / "kinelint.toml").read_text(encoding="utf-8")
+    text = text.replace("ground_m = 0.0 ", "ground_m = -0.07 ").replace('cues = "cues.toml"', "")
+    text = text.partition("[[scope]]")[0]
+    if body == "without":
+        text = text.replace('body = "crew_body.glb"', "")
+    (tmp_path / "kinelint.toml").write_text(text, encoding="utf-8")
+    out = tmp_path / "report.json"
+    assert main(["gate", str(tmp_path), "--json", str(out), "--quiet"]) == 1
+    said = {
+        clip: (one.level, one.measured)
+        for clip, one in _findings(json_report.load(out.read_bytes()))
+        if one.rule_id == "ground-contact" and "whole clip" in one.message
+    }
+    for clip in ("walk", "idle", "turn_left"):
+        level, measured = said[f"clips/deck/{clip}.bvh#{clip}"]
+        assert level == "error"
+        assert measured == pytest.approx(70.0, abs=1.0 if body == "with the body file" else 3.0)

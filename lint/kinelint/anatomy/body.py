@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,7 @@ from kinelint.anatomy.hints import GIRTH_RATIO
 from kinelint.anatomy.neighbours import limb, may_collide, reach
 from kinelint.anatomy.parts import SIDES, label
 from kinelint.anatomy.skin_fit import measured
+from kinelint.anatomy.skin_soles import sole_points
 from kinelint.anatomy.volume import bones
 from kinelint.anatomy.volume_build import Bone, Build, RestPose
 from kinelint.clip import Skeleton, Skin
@@ -49,6 +50,8 @@ class Body:
         radii_from: part to where its radius comes from: "girth", "skin" or "policy".
         doubts: part to why its volume is a guess: the skeleton's proportions are not a person's.
         missing: why there is no volume, or parts that have none; empty if all is well.
+        soles_m: foot or toes to the outermost points ``(3, n)`` of its skin, in its joint's axes;
+            empty without a skin.
     """
 
     capsules: Capsules
@@ -58,6 +61,7 @@ class Body:
     radii_from: dict[str, str] = field(default_factory=dict)
     doubts: Mapping[str, str] = field(default_factory=dict)
     missing: str = ""
+    soles_m: Mapping[str, Floats] = field(default_factory=dict)
 
     def pair_parts(self, pair: int) -> tuple[str, str]:
         """The two parts of a pair."""
@@ -120,7 +124,7 @@ def build_body(
     made = bones(build)
     if not made:
         return _empty("no part of the skeleton could be given a volume")
-    return _assembled(made, build)
+    return replace(_assembled(made, build), soles_m=sole_points(skins, figure.anatomy, rest))
 
 
 def _stature(figure: Figure) -> float | None:

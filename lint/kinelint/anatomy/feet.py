@@ -13,10 +13,11 @@ from kinelint.kinematics.contact import REFERENCE_LEG_M
 from kinelint.kinematics.forward import forward, forward_scaled
 from kinelint.motion import Motion
 
-# Fractions of stature, ANSUR II (Gordon et al. 2014), mean of men and women: foot length and
-# lateral malleolus height. The ankle's place along the foot is common practice, no source.
+# Fractions of stature, ANSUR II (Gordon et al. 2014), men: foot length and lateral malleolus
+# height, and that of women. The ankle's place along the foot is common practice, no source.
 FOOT_LENGTH = 0.1544
 ANKLE_HEIGHT = 0.0415
+_ANKLE_HEIGHT_WOMEN = 0.0385
 HEEL_BEHIND_ANKLE = 0.25 * FOOT_LENGTH
 # Hip to ankle over stature (de Leva 1996, from memory).
 _LEG = 0.4954
@@ -73,6 +74,12 @@ def stature_of(motion: Motion) -> float:
     if np.isfinite(leg_m) and leg_m > 0:
         return leg_m / _LEG
     return motion.figure.stature_m if np.isfinite(motion.figure.stature_m) else 1.75
+
+
+def ankle_height_of(motion: Motion) -> float:
+    """How high the ankle is over a bare sole, metres, in people of the figure's stature and sex."""
+    women = motion.figure.sex == "female"
+    return (_ANKLE_HEIGHT_WOMEN if women else ANKLE_HEIGHT) * stature_of(motion)
 
 
 def level(heights_m: Floats, width_m: float) -> tuple[float, float]:

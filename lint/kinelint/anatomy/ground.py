@@ -7,18 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.feet import ANKLE_HEIGHT, FootJoints, foot_joints, rest_pose, scale_of
+from kinelint.anatomy.feet import FootJoints, ankle_height_of, foot_joints, rest_pose, scale_of
 from kinelint.anatomy.feet import stature_of as _stature
 from kinelint.anatomy.plane import Plane
+from kinelint.anatomy.sole_height import SoleHeight, sole_height
 from kinelint.anatomy.standing import Standing, inside, standing_heights
 from kinelint.errors import NotApplicable
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 
-# The joint of the toes lies between the floor and this part of stature above it (an upper bound,
-# common practice, no source): bare feet and thick boots lie in between.
-_MOST_UNDER_BALL = 0.035
 # Left and right foot of a capture may stand this far apart in height: markers and fit.
 _SIDES_APART_M = 0.010
 # A clip that stands further than this part of stature from the rest pose's floor is somewhere
@@ -26,6 +24,8 @@ _SIDES_APART_M = 0.010
 _MOST_OFF = 0.08
 _LITTLE_OFF = 0.015
 _SURE_S = 1.0
+# Corrections of the sole that are worth a word.
+_SAID_M = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def ground(motion: Motion) -> Ground:
     rest = _rest_heights(motion, feet)
     standing = standing_heights(motion, feet)
     if standing is not None:
-        return _settled(motion, standing, declared, rest)
+        return _settled(motion, feet, standing, declared, rest)
     if declared is not None:
         return _bare(declared, rest)
     return _lowest_foot(motion, feet) if rest is None else _bare(None, rest)
@@ -128,9 +128,14 @@ def depth_under(motion: Motion, floor: Plane, path: Floats) -> Floats:
 
 
 def _settled(
-    motion: Motion, standing: Standing, declared: float | None, rest: _Rest | None
+    motion: Motion,
+    feet: Mapping[str, FootJoints],
+    standing: Standing,
+    declared: float | None,
+    rest: _Rest | None,
 ) -> Ground:
-    under = _under_ball(motion, standing, declared) if rest is None else rest.ball_m
+    sole = sole_height(motion, feet, standing, declared) if rest is None else _rest_sole(rest)
+    under = sole.under_ball_m
     stance = Plane(standing.ball_m - under, standing.slope.slope, standing.slope.about_m)
     off = abs(stance.height_m - (declared or 0.0)) / _stature(motion)
     if rest is not None and standing.seconds < _SURE_S and off > _LITTLE_OFF:
@@ -138,7 +143,7 @@ def _settled(
         return _bare(declared, rest)
     floor, note = stance, _estimate_note(stance)
     if declared is not None:
-        floor, note = Plane(declared), _declared_note(declared)
+        floor, note = Plane(declared), _declared_note(declared, sole)
     elif rest is not None and off <= _MOST_OFF:
         floor, note = Plane(0.0), _rest_note()
     apart = 0.0 if rest is not None else _SIDES_APART_M * scale_of(motion)
@@ -156,15 +161,6 @@ def _settled(
         note,
         None if rest is None else 0.0,
     )
-
-
-def _under_ball(motion: Motion, standing: Standing, declared: float | None) -> float:
-    """How high the front joint stands over the sole, where only the clip itself can tell."""
-    stature = _stature(motion)
-    guess = ANKLE_HEIGHT * stature - (standing.ankle_m - standing.ball_m)
-    if declared is not None:
-        guess = standing.ball_m - declared
-    return float(np.clip(guess, standing.tip_under_ball_m, _MOST_UNDER_BALL * stature))
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,8 +184,17 @@ def _rest_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> _Rest | Non
     return _Rest(ankle, max(ball, 0.0)) if stands and ends >= -0.01 * tall else None
 
 
-def _declared_note(floor_m: float) -> Note:
-    return Note("ground", f"the floor is declared at {floor_m:.3f} m")
+def _rest_sole(rest: _Rest) -> SoleHeight:
+    return SoleHeight(rest.ball_m, "rest")
+
+
+def _declared_note(floor_m: float, sole: SoleHeight | None = None) -> Note:
+    text = f"the floor is declared at {floor_m:.3f} m"
+    if sole is not None and abs(sole.corrected_m) >= _SAID_M:
+        thicker = "thicker" if sole.corrected_m > 0 else "thinner"
+        size_mm = 1000.0 * abs(sole.corrected_m)
+        text += f"; the soles were taken {size_mm:.0f} mm {thicker} than people's to stand on it"
+    return Note("ground", text)
 
 
 def _rest_note() -> Note:
@@ -214,7 +219,7 @@ def _bare(declared: float | None, rest: _Rest | None) -> Ground:
 def _lowest_foot(motion: Motion, feet: Mapping[str, FootJoints]) -> Ground:
     """No foot ever stands: the lowest twentieth of the feet's heights, for want of better."""
     lows = np.min([motion.positions_m[foot.front, 1] for foot in feet.values()], axis=0)
-    under = ANKLE_HEIGHT * _stature(motion) / 2.0
+    under = ankle_height_of(motion) / 2.0
     floor = Plane(float(np.quantile(lows, 0.05)) - under)
     text = f"no foot stands still in this clip: the floor was guessed at {floor.height_m:.3f} m"
     return Ground(floor, True, floor, float("nan"), {}, {}, Note("ground", text), guessed=True)

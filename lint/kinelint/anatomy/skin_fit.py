@@ -56,7 +56,7 @@ def measured(
         anatomy: its parts.
         rest_positions_m: ``(joints, 3)``, which give the scale of the skin's unit.
     """
-    cloud = _cloud(skins, skeleton, anatomy, rest_positions_m)
+    cloud = cloud_of(skins, skeleton, anatomy, rest_positions_m)
     if cloud is None:
         return {}
     found: dict[str, Thickness] = {}
@@ -77,7 +77,7 @@ def measured(
 
 
 @dataclass(frozen=True)
-class _Cloud:
+class Cloud:
     """Vertices and joints at the bind pose in metres, and the part that each vertex is of."""
 
     vertices_m: Floats
@@ -86,11 +86,13 @@ class _Cloud:
     joints_m: Floats
 
     def of(self, part: str) -> Floats:
+        """``(n, 3)`` the vertices of a part."""
         if part not in self.parts:
             return np.empty((0, 3))
         return np.asarray(self.vertices_m[self.part == self.parts.index(part)])
 
     def joint(self, anatomy: Anatomy, part: str, place: int = 0) -> Floats | None:
+        """``(3,)`` a joint of a part; None if the part has none or no skin binds it."""
         joints = anatomy.joints.get(part)
         if not joints:
             return None
@@ -98,9 +100,10 @@ class _Cloud:
         return at if np.all(np.isfinite(at)) else None
 
 
-def _cloud(
+def cloud_of(
     skins: Sequence[Skin], skeleton: Skeleton, anatomy: Anatomy, rest_positions_m: Floats
-) -> _Cloud | None:
+) -> Cloud | None:
+    """The vertices of all skins; None if there are none, or their scale cannot be told."""
     usable = [skin for skin in skins if len(skin.vertices)]
     if not usable:
         return None
@@ -121,7 +124,7 @@ def _cloud(
         for skin in usable
     ]
     vertices = np.concatenate([skin.vertices for skin in usable]) * scale
-    return _Cloud(vertices, names, code[np.concatenate(heaviest)], joints * scale)
+    return Cloud(vertices, names, code[np.concatenate(heaviest)], joints * scale)
 
 
 def _scale(joints: Floats, skeleton: Skeleton, rest_positions_m: Floats) -> float | None:
@@ -150,7 +153,7 @@ def _owners(skeleton: Skeleton, anatomy: Anatomy) -> dict[int, str]:
     return part_of
 
 
-def _limb(cloud: _Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | None:
+def _limb(cloud: Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | None:
     vertices = cloud.of(part)
     start, stop = cloud.joint(anatomy, part), cloud.joint(anatomy, end) if end else None
     if start is None or len(vertices) < FEWEST_VERTICES:
@@ -178,7 +181,7 @@ def _limb(cloud: _Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | N
     return Thickness(halves[0], halves[1], length)
 
 
-def _section(cloud: _Cloud, anatomy: Anatomy, part: str, end: str, across: str) -> Thickness | None:
+def _section(cloud: Cloud, anatomy: Anatomy, part: str, end: str, across: str) -> Thickness | None:
     vertices = cloud.of(part)
     left = cloud.joint(anatomy, f"left_{across}")
     right = cloud.joint(anatomy, f"right_{across}")

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.feet import (
-    ANKLE_HEIGHT,
     HEEL_BEHIND_ANKLE,
     SAME_LEVEL_M,
     FootJoints,
+    ankle_height_of,
     foot_joints,
     rest_pose,
     scale_of,
@@ -118,7 +118,7 @@ def _resting_pose(motion: Motion, foot: FootJoints, floor: Ground) -> _Pose:
     """The rest pose: on its floor if it stands on one, else with the ankle as high as in people."""
     at, turned = rest_pose(motion)
     ankle, front = at[foot.ankle][:, None], at[foot.front][:, None]
-    under_ankle = ANKLE_HEIGHT * stature_of(motion)
+    under_ankle = ankle_height_of(motion)
     under_front = max(under_ankle - float(ankle[1, 0] - front[1, 0]), 0.0)
     if floor.rest_m is not None:
         under_ankle, under_front = (float(p[1, 0]) - floor.rest_m for p in (ankle, front))

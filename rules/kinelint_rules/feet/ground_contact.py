@@ -89,19 +89,19 @@ class GroundContact(Rule[GroundContactSettings]):
                 "no foot stands still in this clip: declare ground_m to have it judged"
             )
         yield from unseen(motion)
-        plane = found.floor
+        plane, floor = found.floor, "estimated floor" if found.estimated else "ground"
         whole = _whole(motion, found, settings)
         if whole is not None:
             yield whole
-            plane = Plane(plane.height_m + found.offset_m)
+            plane, floor = Plane(plane.height_m + found.offset_m), "level the clip stands on"
         limits = (settings.note_mm, settings.warning_mm, settings.error_mm)
         for one in feet(motion, plane, own_level=found.estimated):
-            yield from _sunk(motion, found, one, limits, settings)
+            yield from _sunk(motion, floor, one, limits, settings)
         softer = tuple(limit + settings.body_extra_mm for limit in limits)
         for one in other_parts(motion, plane):
-            yield from _sunk(motion, found, one, softer, settings)
+            yield from _sunk(motion, floor, one, softer, settings)
         for side, height in hovering(motion, plane).items():
-            yield from _floating(motion, found, side, height, settings)
+            yield from _floating(motion, floor, side, height, settings)
 
     @staticmethod
     def examples() -> Iterable[Example]:
@@ -158,7 +158,7 @@ def _whole(motion: Motion, found: Ground, settings: GroundContactSettings) -> Fi
 
 def _sunk(
     motion: Motion,
-    found: Ground,
+    floor: str,
     one: Depth,
     limits_mm: tuple[float, ...],
     settings: GroundContactSettings,
@@ -177,7 +177,7 @@ def _sunk(
         name = one.name_at(worst)
         what = " ".join(word for word in (label(one.part), name) if word)
         yield Finding(
-            f"{what} is {size_mm:.0f} mm under the {_floor(found)}",
+            f"{what} is {size_mm:.0f} mm under the {floor}",
             span,
             (one.part,),
             measured=size_mm,
@@ -196,7 +196,7 @@ def _sunk(
 
 def _floating(
     motion: Motion,
-    found: Ground,
+    floor: str,
     side: str,
     height_m: Floats,
     settings: GroundContactSettings,
@@ -210,7 +210,7 @@ def _floating(
         size_mm = float(height_mm[worst])
         sole = motion.derive(soles)[side]
         yield Finding(
-            f"{side} foot carries the body {size_mm:.0f} mm above the {_floor(found)}",
+            f"{side} foot carries the body {size_mm:.0f} mm above the {floor}",
             span,
             (f"{side}_foot",),
             measured=size_mm,
@@ -240,10 +240,6 @@ def _graded_spans(
             if spans(inside > limit, min_frames=least):
                 yield span, level, limit
                 break
-
-
-def _floor(found: Ground) -> str:
-    return "estimated floor" if found.estimated else "ground"
 
 
 def _trace(name: str, size_mm: Floats, span: FrameSpan, limit_mm: float) -> Trace:
