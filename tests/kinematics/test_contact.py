@@ -1,7 +1,7 @@
 """Contact phases of points whose path is known in closed form.
 
-Thresholds of height and speed are common practice, no source; published ones are given per frame and
-differ twenty-fold in m/s, which is why the same path is tried at 30, 60 and 120 Hz.
+Thresholds of height and speed are common practice, no source; published ones are given per frame
+and differ twenty-fold in m/s, which is why the same path is tried at 30, 60 and 120 Hz.
 """
 
 import numpy as np

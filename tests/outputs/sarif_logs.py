@@ -21,3 +21,12 @@ def raw(report, **options):
 def run_of(report, **options):
     data, _ = raw(report, **options)
     return json.loads(data)["runs"][0]
+
+
+def by_rule(run, rule_id):
+    """Failures of a rule that no waiver lets pass."""
+    return [
+        one
+        for one in run["results"]
+        if one["ruleId"] == rule_id and one["kind"] == "fail" and not one.get("suppressions")
+    ]

@@ -9,7 +9,7 @@ import pytest
 
 from kinelint.finding import Note
 from outputs import made_report as made
-from outputs.sarif_logs import PROFILES, SCHEMA, raw, run_of
+from outputs.sarif_logs import PROFILES, SCHEMA, by_rule, raw, run_of
 from outputs.sarif_rules import breaches, hosted
 
 

@@ -182,12 +182,3 @@ def test_a_log_is_streamed():
         tracemalloc.stop()
     assert sink.size > 20e6
     assert peak < sink.size / 6
-
-
-def by_rule(run, rule_id):
-    """Failures of a rule that no waiver lets pass."""
-    return [
-        one
-        for one in run["results"]
-        if one["ruleId"] == rule_id and one["kind"] == "fail" and not one.get("suppressions")
-    ]

@@ -1,7 +1,7 @@
 """Seams of loops, on real loops and on broken ones.
 
-The alignment is that of Kovar, Gleicher & Pighin 2002 (worked example in test_alignment). Which open
-loops close, and how far one does not, is from their description; limits are common practice, no
+The alignment is that of Kovar, Gleicher & Pighin 2002 (worked example in test_alignment). Which
+open loops close, and how far one does not, is from their description; limits are common practice, no
 source.
 """
 
