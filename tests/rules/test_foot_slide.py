@@ -1,8 +1,8 @@
 """What foot-slide finds, what it lets be, and what it says.
 
 Sizes are those that the made feet were given. The level of notice is from Prazak, Hoyet &
-O'Sullivan 2011 (from memory); warning and error levels are common practice, no source, set where open captures
-stay below. Open captures: Carnegie Mellon's and Ohio State's motion databases.
+O'Sullivan 2011 (from memory); warning and error levels are common practice, no source, set where
+open captures stay below. Open captures: Carnegie Mellon's and Ohio State's motion databases.
 """
 
 from dataclasses import replace

@@ -1,8 +1,8 @@
 """Seams of loops, on real loops and on broken ones.
 
 The alignment is that of Kovar, Gleicher & Pighin 2002 (worked example in test_alignment). Which
-open loops close, and how far one does not, is from their description; limits are common practice, no
-source.
+open loops close, and how far one does not, is from their description; limits are common practice,
+no source.
 """
 
 from dataclasses import replace
