@@ -7,10 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.feet import scale_of
-from kinelint.anatomy.ground import ground, surfaces_over
-from kinelint.anatomy.sole import soles
-from kinelint.anatomy.travel import travelled
-from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.anatomy.tracks import tracks
+from kinelint.kinematics.arrays import Bools
 from kinelint.kinematics.contact import ContactLimits, Phase, contact_phases, trimmed
 from kinelint.motion import Motion
 
@@ -29,21 +27,8 @@ class Contact:
         return trimmed((self.first, self.last), motion.sample_rate_hz, trim_s, motion.frames)
 
 
-def heights(motion: Motion, side: str) -> dict[str, Floats]:
-    """Point of the sole to its height ``(frames,)`` above what it stands on, metres.
-
-    Measured from the level on which the feet of this clip stand, so that a clip which floats
-    over its floor as a whole still has contacts.
-    """
-    on = motion.derive(ground).stance
-    return {
-        point: path[1] - surfaces_over(motion, on, path[0], path[2])
-        for point, path in motion.derive(soles)[side].points.items()
-    }
-
-
-def contacts(motion: Motion, limits: ContactLimits | None = None) -> tuple[Contact, ...]:
-    """The contacts of heels and balls, by side and point, in order of time.
+def track_contacts(motion: Motion, limits: ContactLimits | None = None) -> tuple[Contact, ...]:
+    """The contacts of heels and balls, their first and last in samples of the tracks.
 
     Args:
         motion: the clip on its body.
@@ -54,12 +39,22 @@ def contacts(motion: Motion, limits: ContactLimits | None = None) -> tuple[Conta
     """
     scaled = (limits or ContactLimits()).scaled_by(scale_of(motion))
     found = []
-    for side, sole in motion.derive(soles).items():
-        above = motion.derive(heights, side)
-        for point in ("heel", "ball"):
-            path = travelled(motion, sole.points[point])
-            for first, last in contact_phases(path, above[point], motion.sample_rate_hz, scaled):
+    for side, track in motion.derive(tracks).items():
+        for point, path in track.travelled_m.items():
+            above = track.above_m[point]
+            for first, last in contact_phases(path, above, track.sample_rate_hz, scaled):
                 found.append(Contact(side, point, first, last))
+    return tuple(found)
+
+
+def contacts(motion: Motion, limits: ContactLimits | None = None) -> tuple[Contact, ...]:
+    """The same in frames, by side and point, in order of time."""
+    found = []
+    for one in motion.derive(track_contacts, *(() if limits is None else (limits,))):
+        steps = motion.derive(tracks)[one.side].steps
+        first, last = -(-one.first // steps), one.last // steps
+        if last >= first:
+            found.append(Contact(one.side, one.point, first, last))
     return tuple(found)
 
 

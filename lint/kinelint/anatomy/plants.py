@@ -8,20 +8,20 @@ moment to moment where it does. A pivot turn is no slide.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kinelint.anatomy.contacts import contacts, heights, stance
+from kinelint.anatomy.contacts import track_contacts
 from kinelint.anatomy.feet import WINDOW_S, scale_of
-from kinelint.anatomy.sole import Sole, soles
-from kinelint.anatomy.travel import travelled
+from kinelint.anatomy.tracks import Track, tracks
+from kinelint.finding import FrameSpan
 from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats, Ints, frozen
-from kinelint.kinematics.contact import ContactLimits, horizontal_speed, runs, steps
-from kinelint.kinematics.slides import extent
+from kinelint.kinematics.contact import ContactLimits, horizontal_speed, runs, steps, trimmed
+from kinelint.kinematics.slides import Excursion, extent, slides
 from kinelint.motion import Motion
 
 # Points tried between heel (0) and ball (1).
@@ -45,6 +45,10 @@ class Plant:
         path_m: ``(2, frames)`` (x, z) of the bearing point, put together without jumps.
         at_m: ``(3, frames)`` that point in the world.
         along: ``(frames,)`` where it is: 0 the heel, 1 the ball.
+        fine_m: ``(2, samples)`` the path at the rate of the foot's track.
+        fine_rate_hz: of that.
+        fine_first: the sample of the track that it begins at.
+        steps: samples of the track for each frame.
     """
 
     side: str
@@ -53,6 +57,17 @@ class Plant:
     path_m: Floats
     at_m: Floats
     along: Floats
+    fine_m: Floats
+    fine_rate_hz: float
+    fine_first: int
+    steps: int
+
+    def slides(self, rest_m_per_s: float, least_m: float) -> Iterator[Excursion]:
+        """How the foot slides, told at the fine rate; `first` and `last` are frames of `path_m`."""
+        for one in slides(self.fine_m, self.fine_rate_hz, rest_m_per_s, least_m):
+            first = (one.first + self.fine_first) // self.steps - self.first
+            last = -(-(one.last + self.fine_first) // self.steps) - self.first
+            yield replace(one, first=first, last=last)
 
 
 def plants(motion: Motion, limits: ContactLimits | None = None) -> tuple[Plant, ...]:
@@ -62,55 +77,73 @@ def plants(motion: Motion, limits: ContactLimits | None = None) -> tuple[Plant, 
         NotApplicable: there are no feet, or they were not captured.
     """
     scaled = (limits or ContactLimits()).scaled_by(scale_of(motion))
+    every = motion.derive(track_contacts, *(() if limits is None else (limits,)))
     found: list[Plant] = []
-    for side, sole in motion.derive(soles).items():
-        down = {point: np.zeros(motion.frames, dtype=np.bool_) for point in ("heel", "ball")}
-        for one in motion.derive(contacts, *(() if limits is None else (limits,))):
-            span = one.planted(motion, scaled.trim_s) if one.side == side else None
-            if span is not None:
-                down[one.point][span[0] : span[1] + 1] = True
-        on = ~_steps(motion, sole, scaled)
-        found += _plants_of(motion, sole, down["heel"] & on, down["ball"] & on)
+    for side, track in motion.derive(tracks).items():
+        bearing = np.zeros(track.length, dtype=np.bool_)
+        down = {point: np.zeros(track.length, dtype=np.bool_) for point in ("heel", "ball")}
+        for one in every:
+            if one.side != side:
+                continue
+            bearing[one.first : one.last + 1] = True
+            span = (one.first, one.last)
+            cut = trimmed(span, track.sample_rate_hz, scaled.trim_s, track.length)
+            if cut is not None:
+                down[one.point][cut[0] : cut[1] + 1] = True
+        on = ~_steps(track, bearing, scaled)
+        found += _plants_of(track, scale_of(motion), down["heel"] & on, down["ball"] & on)
     return tuple(found)
 
 
-def _steps(motion: Motion, sole: Sole, limits: ContactLimits) -> Bools:
-    above = motion.derive(heights, sole.side)
+def _steps(track: Track, bearing: Bools, limits: ContactLimits) -> Bools:
     speeds = [
-        horizontal_speed(travelled(motion, path), motion.sample_rate_hz, limits.window_s)
-        for path in (sole.heel_m, sole.ball_m)
+        horizontal_speed(path, track.sample_rate_hz, limits.window_s)
+        for path in track.travelled_m.values()
     ]
-    lowest = np.minimum(above["heel"], above["ball"])
-    bearing = stance(motion, sole.side)
+    lowest = np.minimum(*track.above_m.values())
     return steps(np.minimum(*speeds), lowest, bearing, limits.moving_m_per_s, limits.lift_m)
 
 
-def _plants_of(motion: Motion, sole: Sole, heel: Bools, ball: Bools) -> Iterator[Plant]:
-    ends = np.stack(
-        [travelled(motion, sole.heel_m)[[0, 2]], travelled(motion, sole.ball_m)[[0, 2]]]
-    )
-    velocity = rates.windowed_velocity(ends, motion.sample_rate_hz, WINDOW_S)
-    turning = np.linalg.norm(velocity[1] - velocity[0], axis=0) > _TURNS_M_PER_S * scale_of(motion)
+def _plants_of(track: Track, scale: float, heel: Bools, ball: Bools) -> Iterator[Plant]:
+    ends = np.stack([track.travelled_m[point][[0, 2]] for point in ("heel", "ball")])
+    velocity = rates.windowed_velocity(ends, track.sample_rate_hz, WINDOW_S)
+    turning = np.linalg.norm(velocity[1] - velocity[0], axis=0) > _TURNS_M_PER_S * scale
     kind = np.where(heel & ball, np.where(turning, _TURN, _FLAT), heel * _HEEL + ball * _BALL)
-    tilt_m = _tilt_m(motion.derive(heights, sole.side), heel & ball)
-    risen_m = _RISEN_M * scale_of(motion)
+    tilt_m = _tilt_m(track.above_m, heel & ball)
+    risen_m = _RISEN_M * scale
     kind = np.where((kind == _FLAT) & (tilt_m > risen_m), _BALL, kind)
     kind = np.where((kind == _FLAT) & (tilt_m < -risen_m), _HEEL, kind)
     along = _bearing(kind, ends, velocity)
     step = np.diff(ends, axis=-1, prepend=ends[..., :1])
-    # The step into a frame is that of the point which bears there, so a change of it is no jump.
+    # The step into a sample is that of the point which bears there, so a change of it is no jump.
     moved = (1.0 - along) * step[0] + along * step[1]
-    at_m = (1.0 - along) * sole.heel_m + along * sole.ball_m
     for down in spans(kind > 0, min_frames=2):
-        here = slice(down.first, down.last + 1)
         path = np.zeros((2, down.frames))
         np.cumsum(moved[:, down.first + 1 : down.last + 1], axis=1, out=path[:, 1:])
-        yield Plant(
-            sole.side, down.first, down.last, frozen(path), frozen(at_m[:, here]), along[here]
-        )
+        yield _plant(track, down, path, along)
 
 
-def _tilt_m(above: dict[str, Floats], both: Bools) -> Floats:
+def _plant(track: Track, down: FrameSpan, path_m: Floats, along: Floats) -> Plant:
+    first, last = down.first // track.steps, -(-down.last // track.steps)
+    # Frames whose own sample lies just outside take the nearest one inside.
+    here = np.clip(np.arange(first, last + 1) * track.steps, down.first, down.last)
+    share = along[here]
+    at_m = (1.0 - share) * track.at_m["heel"][:, here] + share * track.at_m["ball"][:, here]
+    return Plant(
+        track.side,
+        first,
+        last,
+        frozen(path_m[:, here - down.first]),
+        frozen(at_m),
+        share,
+        frozen(path_m),
+        track.sample_rate_hz,
+        down.first,
+        track.steps,
+    )
+
+
+def _tilt_m(above: Mapping[str, Floats], both: Bools) -> Floats:
     """``(frames,)`` how much higher the heel is than the ball, against the flat foot.
 
     A heel is near the floor long after it has left it, and swings about the ball meanwhile: it

@@ -15,7 +15,7 @@ from kinelint.cue import Cue
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
 from kinelint.kinematics import rates
-from kinelint.kinematics.slides import REST_M_PER_S, Excursion, slides
+from kinelint.kinematics.slides import REST_M_PER_S, Excursion
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import standing
@@ -112,7 +112,7 @@ class FootSlide(Rule[FootSlideSettings]):
             raise NotApplicable("the feet of this in-place clip do not agree on a travel velocity")
         slow, least_m = REST_M_PER_S * scale_of(motion), settings.note_mm / 1000.0
         for plant in motion.derive(plants):
-            for strayed in slides(plant.path_m, motion.sample_rate_hz, slow, least_m):
+            for strayed in plant.slides(slow, least_m):
                 size_mm = 1000.0 * strayed.size
                 grade = graded(size_mm, settings.note_mm, settings.warning_mm, settings.error_mm)
                 if grade is None:
