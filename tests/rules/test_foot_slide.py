@@ -86,10 +86,10 @@ def test_the_way_is_said_from_the_foots_own_view(way, words):
 
 
 def test_peak_speed_is_that_of_the_slide():
-    """Minimum jerk peaks at 1.875 times the mean speed; the window of 0.1 s takes a little off."""
+    """Minimum jerk peaks at 1.875 times the mean speed; smoothing takes a little off."""
     [one] = findings(gliding(0.10, 0.5, 120.0))
     said = float(one.message.split("up to ")[1].split()[0])
-    assert said == pytest.approx(1.875 * 0.10 / 0.5, rel=0.04)
+    assert said == pytest.approx(1.875 * 0.10 / 0.5, rel=0.05)
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)

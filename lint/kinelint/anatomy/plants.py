@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kinelint.anatomy.contacts import track_contacts
+from kinelint.anatomy.contacts import Contact, track_contacts
 from kinelint.anatomy.feet import WINDOW_S, scale_of
 from kinelint.anatomy.tracks import Track, tracks
 from kinelint.finding import FrameSpan
 from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats, Ints, frozen
-from kinelint.kinematics.contact import ContactLimits, horizontal_speed, runs, steps, trimmed
+from kinelint.kinematics.contact import ContactLimits, Phase, horizontal_speed, runs, steps, trimmed
 from kinelint.kinematics.slides import Excursion, extent, slides
 from kinelint.motion import Motion
 
@@ -62,12 +62,15 @@ class Plant:
     fine_first: int
     steps: int
 
-    def slides(self, rest_m_per_s: float, least_m: float) -> Iterator[Excursion]:
-        """How the foot slides, told at the fine rate; `first` and `last` are frames of `path_m`."""
-        for one in slides(self.fine_m, self.fine_rate_hz, rest_m_per_s, least_m):
-            first = (one.first + self.fine_first) // self.steps - self.first
-            last = -(-(one.last + self.fine_first) // self.steps) - self.first
-            yield replace(one, first=first, last=last)
+    def slides(self, rest_m_per_s: float, least_m: float) -> list[Excursion]:
+        """How the foot slides; `first` and `last` are samples of `fine_m`."""
+        return slides(self.fine_m, self.fine_rate_hz, rest_m_per_s, least_m)
+
+    def in_frames(self, one: Excursion) -> Excursion:
+        """The same, `first` and `last` being frames of `path_m`."""
+        first = (one.first + self.fine_first) // self.steps - self.first
+        last = -(-(one.last + self.fine_first) // self.steps) - self.first
+        return replace(one, first=first, last=last)
 
 
 def plants(motion: Motion, limits: ContactLimits | None = None) -> tuple[Plant, ...]:
@@ -86,13 +89,24 @@ def plants(motion: Motion, limits: ContactLimits | None = None) -> tuple[Plant, 
             if one.side != side:
                 continue
             bearing[one.first : one.last + 1] = True
-            span = (one.first, one.last)
-            cut = trimmed(span, track.sample_rate_hz, scaled.trim_s, track.length)
+            cut = _planted(track, one, scaled)
             if cut is not None:
                 down[one.point][cut[0] : cut[1] + 1] = True
         on = ~_steps(track, bearing, scaled)
         found += _plants_of(track, scale_of(motion), down["heel"] & on, down["ball"] & on)
     return tuple(found)
+
+
+def _planted(track: Track, one: Contact, limits: ContactLimits) -> Phase | None:
+    """A contact without touching down and rolling off."""
+    begins, ends = one.first == 0, one.last == track.length - 1
+    if begins or ends:
+        path, rate = track.travelled_m[one.point], track.sample_rate_hz
+        rests = horizontal_speed(path, rate, limits.window_s) <= limits.enter_speed_m_per_s
+        rests &= track.above_m[one.point] <= limits.enter_height_m
+        begins, ends = bool(rests[0]), bool(rests[-1])
+    span = (one.first, one.last)
+    return trimmed(span, track.sample_rate_hz, limits.trim_s, track.length, (begins, ends))
 
 
 def _steps(track: Track, bearing: Bools, limits: ContactLimits) -> Bools:

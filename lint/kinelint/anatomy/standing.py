@@ -14,6 +14,7 @@ from kinelint.cue import Surface
 from kinelint.frame_spans import spans
 from kinelint.kinematics import rates
 from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.kinematics.finer import finer, per_frame
 from kinelint.motion import Motion
 
 # Standing: both ends of the foot slower than this, the shank more upright than not. Feet that
@@ -22,6 +23,8 @@ STILL_M_PER_S = (0.15, 0.4, 0.8)
 _UPRIGHT = 0.5
 # Fewer frames than this make no floor.
 _LEAST_S = 0.1
+# A foot that is not still for less than this shivers and makes no step: it is one stand.
+_ONE_STAND_S = 0.2
 # So many plants of a foot tell the slope of a floor; their pairs grow with the square.
 _MOST_PLANTS = 200
 
@@ -51,26 +54,39 @@ class Standing:
 
 def standing_frames(motion: Motion, foot: FootJoints) -> Bools:
     """``(frames,)`` true where the foot is still and the shank more upright than not."""
-    speed = np.zeros(motion.frames)
-    for joint in {foot.ankle, foot.front}:
-        path = travelled(motion, motion.positions_m[joint])
-        velocity = rates.windowed_velocity(path, motion.sample_rate_hz, WINDOW_S)
-        speed = np.maximum(speed, np.linalg.norm(velocity, axis=0))
+    return np.asarray(_stands(motion, foot)[:: per_frame(motion.sample_rate_hz)])
+
+
+def _stands(motion: Motion, foot: FootJoints) -> Bools:
+    """The same, read several times a frame where the frame rate is low."""
+    steps = per_frame(motion.sample_rate_hz)
+    rate = steps * motion.sample_rate_hz
     upright = _upright(motion, foot)
+    speed = np.zeros(upright.size)
+    for joint in {foot.ankle, foot.front}:
+        path = finer(travelled(motion, motion.positions_m[joint]), steps)
+        velocity = rates.windowed_velocity(path, rate, WINDOW_S)
+        speed = np.maximum(speed, np.linalg.norm(velocity, axis=0))
     stands = upright
     for limit in STILL_M_PER_S:
         stands = upright & (speed < limit * scale_of(motion))
-        if stands.sum() >= _LEAST_S * motion.sample_rate_hz:
+        if stands.sum() >= _LEAST_S * rate:
             break
     return np.asarray(stands)
 
 
 def _upright(motion: Motion, foot: FootJoints) -> Bools:
     knees = motion.figure.anatomy.joints.get(f"{foot.side}_shank")
+    ankle = _path(motion, foot.ankle)
     if not knees:
-        return np.ones(motion.frames, dtype=np.bool_)
-    shank = motion.positions_m[knees[0]] - motion.positions_m[foot.ankle]
+        return np.ones(ankle.shape[-1], dtype=np.bool_)
+    shank = _path(motion, knees[0]) - ankle
     return np.asarray(shank[1] > _UPRIGHT * np.linalg.norm(shank, axis=0))
+
+
+def _path(motion: Motion, joint: int) -> Floats:
+    """``(3, samples)`` of a joint, read several times a frame where the frame rate is low."""
+    return finer(motion.positions_m[joint], per_frame(motion.sample_rate_hz))
 
 
 def inside(surface: Surface, x: Floats, z: Floats) -> Bools:
@@ -82,14 +98,15 @@ def inside(surface: Surface, x: Floats, z: Floats) -> Bools:
 
 def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing | None:
     """How high the feet stand on the floor; None if they hardly ever do."""
+    rate = per_frame(motion.sample_rate_hz) * motion.sample_rate_hz
     use = {side: _on_floor(motion, foot) for side, foot in feet.items()}
-    if sum(int(one.sum()) for one in use.values()) < _LEAST_S * motion.sample_rate_hz:
+    if sum(int(one.sum()) for one in use.values()) < _LEAST_S * rate:
         return None
     plants = [_plants(motion, foot, use[side]) for side, foot in feet.items()]
     slope = slope_of(plants)
 
     def over(joint: int, side: str) -> Floats:
-        path = motion.positions_m[joint][:, use[side]]
+        path = _path(motion, joint)[:, use[side]]
         return np.asarray(path[1] - slope.at(path[0], path[2]))
 
     balls = {side: over(foot.front, side) for side, foot in feet.items()}
@@ -98,7 +115,7 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
         side: over(foot.front if foot.tip is None else foot.tip, side)
         for side, foot in feet.items()
     }
-    seconds = sum(one.size for one in balls.values()) / len(balls) / motion.sample_rate_hz
+    seconds = sum(one.size for one in balls.values()) / len(balls) / rate
     return _levels(balls, ankles, tips, slope, SAME_LEVEL_M * scale_of(motion), seconds)
 
 
@@ -133,8 +150,8 @@ def _by_side(
 
 def _on_floor(motion: Motion, foot: FootJoints) -> Bools:
     """Standing, and on no declared surface."""
-    front = motion.positions_m[foot.front]
-    use = standing_frames(motion, foot)
+    front = _path(motion, foot.front)
+    use = _stands(motion, foot)
     for one in motion.cue.surfaces:
         use &= ~inside(one, front[0], front[2])
     return use
@@ -142,9 +159,13 @@ def _on_floor(motion: Motion, foot: FootJoints) -> Bools:
 
 def _plants(motion: Motion, foot: FootJoints, use: Bools) -> Floats:
     """``(3, n)`` where the front joint was each time that the foot stood."""
-    front = motion.positions_m[foot.front]
-    stood = spans(use)
+    front = _path(motion, foot.front)
+    rate = per_frame(motion.sample_rate_hz) * motion.sample_rate_hz
+    stood = spans(use, bridge_frames=round(_ONE_STAND_S * rate))
     if len(stood) > _MOST_PLANTS:
         stood = [stood[i] for i in np.linspace(0, len(stood) - 1, _MOST_PLANTS).astype(np.intp)]
-    at = [np.median(front[:, s.first : s.last + 1], axis=1) for s in stood]
+    at = []
+    for one in stood:
+        here = np.arange(one.first, one.last + 1)[use[one.first : one.last + 1]]
+        at.append(np.median(front[:, here], axis=1))
     return np.array(at).T if at else np.empty((3, 0))

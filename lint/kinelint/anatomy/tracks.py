@@ -9,8 +9,12 @@ from kinelint.anatomy.ground import ground, surfaces_over
 from kinelint.anatomy.sole import soles
 from kinelint.anatomy.travel import travelled
 from kinelint.kinematics.arrays import Floats
-from kinelint.kinematics.finer import finer, per_frame
+from kinelint.kinematics.finer import finer, per_frame, smoothed
 from kinelint.motion import Motion
+
+# A foot that shivers faster than some 7 Hz, as markers and fits make it, is at rest: a low frame
+# rate cannot show it, and people hardly see it. By trial on captures at 120 Hz, frames left out.
+_SMOOTH_S = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,11 +52,19 @@ def tracks(motion: Motion) -> dict[str, Track]:
         NotApplicable: there are no feet, or they were not captured.
     """
     on, steps = motion.derive(ground).stance, per_frame(motion.sample_rate_hz)
+    rate = steps * motion.sample_rate_hz
+
+    def read(path: Floats) -> Floats:
+        return smoothed(finer(path, steps), rate, _SMOOTH_S)
+
     found = {}
     for side, sole in motion.derive(soles).items():
         points = {"heel": sole.heel_m, "ball": sole.ball_m}
-        at = {point: finer(path, steps) for point, path in points.items()}
-        moved = {point: finer(travelled(motion, path), steps) for point, path in points.items()}
+        at = {point: read(path) for point, path in points.items()}
+        moved = {}
+        for point, path in points.items():
+            gone = travelled(motion, path)
+            moved[point] = at[point] if gone is path else read(gone)
         above = {p: path[1] - surfaces_over(motion, on, path[0], path[2]) for p, path in at.items()}
-        found[side] = Track(side, steps, steps * motion.sample_rate_hz, at, moved, above)
+        found[side] = Track(side, steps, rate, at, moved, above)
     return found

@@ -99,7 +99,9 @@ def contact_phases(
     enter = (height <= limits.enter_height_m) & (speed <= limits.enter_speed_m_per_s)
     leave = (height > limits.leave_height_m) | (speed > limits.leave_speed_m_per_s)
     joined = _bridged(runs(hysteresis(enter, leave)), height, sample_rate_hz, limits)
-    return [one for one in joined if (one[1] - one[0]) / sample_rate_hz >= limits.min_s - 1e-9]
+    # A phase ends between two frames: on average it lasts a frame longer than from first to last.
+    least = limits.min_s * sample_rate_hz - 1.0 - 1e-9
+    return [one for one in joined if one[1] - one[0] >= least]
 
 
 def steps(
@@ -143,7 +145,8 @@ def _bridged(
     """Contacts that only a fast slide parts are one: the point stays down between them."""
     joined: list[Phase] = []
     for first, last in runs:
-        if joined and (first - joined[-1][1]) / sample_rate_hz <= limits.bridge_s:
+        # As above: on average a gap is a frame shorter than from contact to contact.
+        if joined and first - joined[-1][1] - 1 <= limits.bridge_s * sample_rate_hz + 1e-9:
             between = height[joined[-1][1] : first + 1]
             if between.max() - max(between[0], between[-1]) <= limits.bridge_rise_m:
                 joined[-1] = (joined[-1][0], last)
@@ -152,12 +155,20 @@ def _bridged(
     return joined
 
 
-def trimmed(phase: Phase, sample_rate_hz: float, trim_s: float, frames: int) -> Phase | None:
+def trimmed(
+    phase: Phase,
+    sample_rate_hz: float,
+    trim_s: float,
+    frames: int,
+    planted_at_ends: tuple[bool, bool] = (True, True),
+) -> Phase | None:
     """The phase without `trim_s` at each end; None if nothing is left.
 
-    Nothing is cut where the clip itself begins or ends: there the foot is planted already.
+    Nothing is cut where the clip itself begins or ends, as the foot is planted there already;
+    unless `planted_at_ends` says that it is touching down or rolling off as the clip does so.
     """
     cut = round(trim_s * sample_rate_hz)
-    first = phase[0] + (cut if phase[0] > 0 else 0)
-    last = phase[1] - (cut if phase[1] < frames - 1 else 0)
+    begins, ends = planted_at_ends
+    first = phase[0] + (cut if phase[0] > 0 or not begins else 0)
+    last = phase[1] - (cut if phase[1] < frames - 1 or not ends else 0)
     return (first, last) if last > first else None

@@ -10,6 +10,7 @@ from kinelint.anatomy.feet import scale_of
 from kinelint.anatomy.parts import label
 from kinelint.anatomy.plants import Plant, plants
 from kinelint.anatomy.sole import soles
+from kinelint.anatomy.tracks import tracks
 from kinelint.anatomy.travel import Basis, Travel, travel
 from kinelint.cue import Cue
 from kinelint.errors import NotApplicable
@@ -28,6 +29,7 @@ PRAZAK = (
 )
 TRIAL = "measured on 24 captures of walks, runs, idles and gestures"
 WINDOW_S = 0.1
+_ENDS = ("heel", "ball")
 # A foot goes while it has this share of the highest speed of its slide.
 _GOES_SHARE = 0.3
 # Slides with one cause: so many plants, such a share of all, this much in one direction.
@@ -120,6 +122,7 @@ class FootSlide(Rule[FootSlideSettings]):
                 moves = _moves(motion, plant, strayed, settings)
                 if moves and grade[0] is Level.ERROR:
                     grade = Level.WARNING, settings.warning_mm
+                strayed = plant.in_frames(strayed)
                 yield _finding(motion, plant, strayed, moves, *grade, settings.note_mm)
 
     @staticmethod
@@ -203,16 +206,16 @@ def _whole(
 
 def _moves(motion: Motion, plant: Plant, strayed: Excursion, settings: FootSlideSettings) -> str:
     """What else the foot does as it slides, that a foot with weight on it does not; or ""."""
-    speed = np.hypot(*rates.windowed_velocity(plant.path_m, motion.sample_rate_hz, WINDOW_S))
+    speed = np.hypot(*rates.windowed_velocity(plant.fine_m, plant.fine_rate_hz, WINDOW_S))
     going = speed[strayed.first : strayed.last + 1]
     # A foot that slides and rolls off a little later is not lifted as it slides.
-    inside = plant.first + strayed.first + np.flatnonzero(going >= _GOES_SHARE * going.max())
-    sole = motion.derive(soles)[plant.side]
-    ahead = (sole.ball_m[:, inside] - sole.heel_m[:, inside])[[0, 2]]
+    inside = plant.fine_first + strayed.first + np.flatnonzero(going >= _GOES_SHARE * going.max())
+    heel, ball = (motion.derive(tracks)[plant.side].at_m[one][:, inside] for one in _ENDS)
+    ahead = (ball - heel)[[0, 2]]
     turned = np.ptp(np.unwrap(np.arctan2(ahead[0], ahead[1])))
     if np.degrees(turned) > settings.swivel_deg:
         return f"turning by {np.degrees(turned):.0f}° as it does"
-    rises = max(float(np.ptp(path[1, inside])) for path in (sole.heel_m, sole.ball_m))
+    rises = max(float(np.ptp(path[1])) for path in (heel, ball))
     return "lifted as it does" if 1000.0 * rises > settings.lift_mm else ""
 
 
