@@ -119,6 +119,8 @@ def test_trimming_spares_the_ends_of_the_clip():
     assert trimmed((0, 99), 100.0, 0.08, 100) == (0, 99)
     assert trimmed((10, 50), 100.0, 0.08, 100) == (18, 42)
     assert trimmed((10, 26), 100.0, 0.08, 100) is None
+    assert trimmed((0, 99), 100.0, 0.08, 100, (False, True)) == (8, 99)
+    assert trimmed((0, 99), 100.0, 0.08, 100, (True, False)) == (0, 91)
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
