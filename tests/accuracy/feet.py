@@ -23,12 +23,12 @@ from kinelint.errors import KinelintError, NotApplicable
 from kinelint.finding import Finding, Level
 from kinelint.motion import Motion
 from kinelint.synthetic_walk import standing_on, walk
-from kinelint_rules.feet.foot_slide import FootSlide
-from kinelint_rules.feet.ground_contact import GroundContact
+from kinelint_rules.feet.foot_slide import FootSlide, FootSlideSettings
+from kinelint_rules.feet.ground_contact import GroundContact, GroundContactSettings
 
 RATES_HZ = (30.0, 60.0, 120.0)
-# 1.25 times the warning and the error limit, and twice the error limit.
-SIZES_MM = (37.5, 62.5, 100.0)
+# 1.25 times the warning limit of both rules and their error limits, and more.
+SIZES_MM = (37.5, 62.5, 75.0, 100.0)
 # Long enough for a foot to be seen to glide, and fast.
 SECONDS = (0.1, 0.25)
 # On the ground: a fast dip and a longer one.
@@ -69,9 +69,10 @@ def hit(found: list[Finding], side: str, first: int, last: int) -> Finding | Non
     return max(here, key=lambda one: one.measured or 0.0, default=None)
 
 
-def level_of(size_mm: float) -> Level:
+def level_of(kind: str, size_mm: float) -> Level:
     """What a defect of 1.25 times a limit must at least be."""
-    return Level.ERROR if size_mm >= 62.5 else Level.WARNING
+    error_mm = {"slide": FootSlideSettings().error_mm, "sink": GroundContactSettings().error_mm}
+    return Level.ERROR if size_mm >= 1.25 * error_mm[kind] else Level.WARNING
 
 
 def seeds(motion: Motion, most: int = 4) -> Iterator[tuple[str, float, Stand, int, int, Motion]]:
@@ -119,7 +120,7 @@ def measure(motions: list[Motion]) -> dict[tuple[str, float, float], Tally]:
                 found = findings(rules[kind], judged)
                 one = hit(found, stand.side, int(first * scale), int(np.ceil(last * scale)))
                 tally = table.setdefault((kind, size_mm, rate), Tally())
-                tally.add(one, size_mm, level_of(size_mm))
+                tally.add(one, size_mm, level_of(kind, size_mm))
     return table
 
 
