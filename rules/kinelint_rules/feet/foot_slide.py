@@ -84,7 +84,8 @@ class FootSlide(Rule[FootSlideSettings]):
     their height and their speed over a fixed time, and measures how far the bearing point strays
     in each plant. The weight is followed from heel to ball; a turn on the ball or the heel is no
     slide, and neither is a low step. 80 ms of touching down and of rolling off do not count. A
-    foot that swivels or is dragged with a raised heel as it slides gets a warning at most.
+    foot that swivels or is dragged with a raised heel as it slides gets a warning at most. Clips of
+    less than 60 frames a second are read at 120, and shivers faster than some 7 Hz are taken out.
 
     In an in-place clip feet run under the figure. Declare the velocity that it stands for in the
     cue sheet; where it is not declared it is fitted to the feet, and the rule says so.
