@@ -82,10 +82,10 @@ def ankle_height_of(motion: Motion) -> float:
     return (_ANKLE_HEIGHT_WOMEN if women else ANKLE_HEIGHT) * stature_of(motion)
 
 
-def level(heights_m: Floats, width_m: float) -> tuple[float, float]:
+def level(heights_m: Floats, width_m: float, share: float = 0.5) -> tuple[float, float]:
     """The height that things stand on, and how far they spread about it.
 
-    The lowest crowd of heights within `width_m` that holds at least half as many frames as the
+    The lowest crowd of heights within `width_m` that holds at least `share` of the frames of the
     fullest: one foot that dips for a while does not make a floor, nor does a step climbed.
 
     Returns:
@@ -93,7 +93,7 @@ def level(heights_m: Floats, width_m: float) -> tuple[float, float]:
     """
     sorted_m = np.sort(heights_m)
     crowd = np.searchsorted(sorted_m, sorted_m + width_m, side="right") - np.arange(sorted_m.size)
-    first = int(np.argmax(crowd >= 0.5 * crowd.max()))
+    first = int(np.argmax(crowd >= share * crowd.max()))
     near = int(np.searchsorted(sorted_m, sorted_m[first] + width_m, side="right"))
     start = first + int(np.argmax(crowd[first:near]))
     members = sorted_m[start : start + int(crowd[start])]

@@ -72,8 +72,9 @@ def ground(motion: Motion) -> Ground:
     A format that says which way is up places its rest pose in the scene: where that stands at
     height 0 and the clip stands thereabouts, the floor is there. An estimate takes the lowest
     level on which the feet stand still for long, over both feet and all frames, less what lies
-    between the joint of the toes and the sole, by the height of the ankle (ANSUR II). It may slope
-    by up to 2.5 degrees, as captures do that were levelled badly.
+    between the joint of the toes and the sole, by the height of the ankle (ANSUR II). Of two levels
+    less than a stair apart it takes the one with most of the stands. It may slope by up to 2.5
+    degrees, as captures do that were levelled badly.
 
     Raises:
         NotApplicable: no floor was declared, and there are no feet to estimate one from.
@@ -141,7 +142,7 @@ def _settled(
     if rest is not None and standing.seconds < _SURE_S and off > _LITTLE_OFF:
         # A pose held in the air or on the ground for a moment is no stand.
         return _bare(declared, rest)
-    floor, note = stance, _estimate_note(stance)
+    floor, note = stance, _estimate_note(stance, standing)
     if declared is not None:
         floor, note = Plane(declared), _declared_note(declared, sole)
     elif rest is not None and off <= _MOST_OFF:
@@ -201,10 +202,14 @@ def _rest_note() -> Note:
     return Note("ground", "the floor was taken at 0.000 m, where the rest pose stands")
 
 
-def _estimate_note(floor: Plane) -> Note:
+def _estimate_note(floor: Plane, standing: Standing) -> Note:
     text = f"the floor was estimated at {floor.height_m:.3f} m from where the feet stand"
     if floor.slope_deg > 0.05:
         text += f"; it slopes by {floor.slope_deg:.1f} degrees"
+    if standing.other_m is not None:
+        where = "higher" if standing.other_m > 0 else "lower"
+        text += f"; {100.0 * standing.other_share:.0f} % of the time they stand "
+        text += f"{1000.0 * abs(standing.other_m):.0f} mm {where}"
     return Note("ground", text)
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.feet import SAME_LEVEL_M, WINDOW_S, FootJoints, level, scale_of
+from kinelint.anatomy.floor_level import FloorLevel, floor_level
 from kinelint.anatomy.plane import Plane, slope_of
 from kinelint.anatomy.travel import travelled
 from kinelint.cue import Surface
@@ -41,6 +42,8 @@ class Standing:
         by_side: (ball, ankle) of each foot, flat.
         tip_under_ball_m: how far the toes' tip lies below the front joint; 0 if it does not.
         seconds: for how long, on average of the feet.
+        other_m: how much higher another level is, on which they stand too; None if there is none.
+        other_share: for which part of the time.
     """
 
     ball_m: float
@@ -50,6 +53,8 @@ class Standing:
     by_side: dict[str, tuple[float, float]]
     tip_under_ball_m: float
     seconds: float
+    other_m: float | None = None
+    other_share: float = 0.0
 
 
 def standing_frames(motion: Motion, foot: FootJoints) -> Bools:
@@ -116,10 +121,14 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
         for side, foot in feet.items()
     }
     seconds = sum(one.size for one in balls.values()) / len(balls) / rate
-    return _levels(balls, ankles, tips, slope, SAME_LEVEL_M * scale_of(motion), seconds)
+    stood = np.concatenate([one[1] - slope.at(one[0], one[2]) for one in plants])
+    width_m = SAME_LEVEL_M * scale_of(motion)
+    at = floor_level(np.concatenate(list(balls.values())), stood, width_m)
+    return _levels(at, balls, ankles, tips, slope, width_m, seconds)
 
 
 def _levels(
+    at: FloorLevel,
     balls: dict[str, Floats],
     ankles: dict[str, Floats],
     tips: dict[str, Floats],
@@ -127,12 +136,14 @@ def _levels(
     width_m: float,
     seconds: float,
 ) -> Standing:
-    ball, spread = level(np.concatenate(list(balls.values())), width_m)
+    ball = at.height_m
     near = {side: np.abs(one - ball) <= width_m for side, one in balls.items()}
     ankle, _ = level(np.concatenate([ankles[side][near[side]] for side in balls]), width_m)
     below = np.concatenate([(balls[side] - tips[side])[near[side]] for side in balls])
     by_side = dict(_by_side(balls, ankles, near, ankle, width_m))
-    return Standing(ball, ankle, spread, slope, by_side, max(float(np.median(below)), 0.0), seconds)
+    tip = max(float(np.median(below)), 0.0)
+    other = (at.other_m, at.other_share)
+    return Standing(ball, ankle, at.spread_m, slope, by_side, tip, seconds, *other)
 
 
 def _by_side(
