@@ -120,6 +120,7 @@ def build_body(
         hints.sex if hints else None,
         skin=measured(skins, skeleton, figure.anatomy, rest.positions_m),
         radii_m={part: mm / 1000.0 for part, mm in (hints.radii_mm if hints else {}).items()},
+        mid_depths_m=figure.mid_depths_m,
     )
     made = bones(build)
     if not made:

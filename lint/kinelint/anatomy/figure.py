@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,8 @@ class Figure:
         to_y_up: ``(4, 1)`` rotation from the file's axes to ours (Y up).
         stature_m: height standing upright, head to sole; NaN if it cannot be told.
         leg_m: hip to ankle along thigh and shank; NaN if there are no legs.
+        mid_depths_m: spine part to ``(3,)`` from its joint forward to the middle of the trunk's
+            depth, in the axes of its holder, as `mid_depth.levels` has it; empty if unknown.
         sex: "male" or "female" if the policy says so.
         body: volume of its parts; None until built.
         zero: anatomical zero of its joints, from upright planted frames; None if unknown.
@@ -38,6 +41,7 @@ class Figure:
     to_y_up: Floats = field(default_factory=lambda: np.array(IDENTITY))
     stature_m: float = float("nan")
     leg_m: float = float("nan")
+    mid_depths_m: Mapping[str, Floats] = field(default_factory=dict)
     sex: str | None = None
     body: Body | None = None
     zero: Zero | None = None

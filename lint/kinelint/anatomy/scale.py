@@ -13,7 +13,8 @@ from kinelint.anatomy.anatomy import Anatomy
 from kinelint.anatomy.axes import AXES, axis_name, floor_spreads, to_y_up, votes
 from kinelint.anatomy.figure import Figure
 from kinelint.anatomy.hints import BodyHints
-from kinelint.anatomy.tree import at_frames, positions, rest_positions
+from kinelint.anatomy.mid_depth import merged, mid_depths
+from kinelint.anatomy.tree import at_frames, placed, rest_positions
 from kinelint.clip import Clip, Skeleton
 from kinelint.finding import Note
 from kinelint.kinematics import rotations
@@ -56,12 +57,14 @@ class BodySample:
             it, as a share of leg, arm and trunk together: little along the true one, since
             something always touches the floor.
         lengths: median lengths: "leg" (hip to ankle along the bones), "arm", "trunk".
+        mid_depths: as `mid_depth.mid_depths` gives them.
     """
 
     frames: int = 0
     up_votes: tuple[float, ...] = (0.0,) * 6
     floor_spreads: tuple[float, ...] = (math.inf,) * 6
     lengths: Mapping[str, float] = field(default_factory=dict)
+    mid_depths: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
 
 def sample_body(clip: Clip, anatomy: Anatomy) -> BodySample:
@@ -71,11 +74,13 @@ def sample_body(clip: Clip, anatomy: Anatomy) -> BodySample:
         return BodySample()
     count = min(_FRAMES, clip.frames - first)
     chosen = np.unique(np.linspace(first, clip.frames - 1, count).round().astype(np.intp))
-    placed = positions(at_frames(clip, chosen))
-    lengths = body_lengths(placed, anatomy)
-    spreads = floor_spreads(placed) / (sum(lengths.values()) or math.nan)
-    held = votes(placed, anatomy)
-    return BodySample(len(chosen), tuple(held.tolist()), tuple(spreads.tolist()), lengths)
+    places, orientations = placed(at_frames(clip, chosen))
+    lengths = body_lengths(places, anatomy)
+    spreads = floor_spreads(places) / (sum(lengths.values()) or math.nan)
+    held = votes(places, anatomy)
+    ways = mid_depths(places, orientations, anatomy, clip.skeleton.parents)
+    depths = {part: tuple(way.tolist()) for part, way in ways.items()}
+    return BodySample(len(chosen), tuple(held.tolist()), tuple(spreads.tolist()), lengths, depths)
 
 
 def _opens_with_reference_pose(clip: Clip) -> bool:
@@ -145,6 +150,9 @@ def settle_figure(
         to_y_up=to_y_up(axis),
         stature_m=height_m,
         leg_m=lengths.get("leg", math.nan) * unit,
+        mid_depths_m={
+            part: unit * way for part, way in merged([one.mid_depths for one in samples]).items()
+        },
         sex=hints.sex,
         notes=tuple(note for note in (unit_note, axis_note) if note is not None),
     )

@@ -37,12 +37,17 @@ def at_frames(clip: Clip, frames: Ints) -> Clip:
 
 def positions(clip: Clip) -> Floats:
     """``(joints, 3, frames)`` of all joints, file axes and units."""
+    return placed(clip)[0]
+
+
+def placed(clip: Clip) -> tuple[Floats, Floats]:
+    """Positions as above, and orientations ``(joints, 4, frames)``."""
     skeleton = clip.skeleton
     offsets = skeleton.rest_translations
     moved = (skeleton.parents, clip.rotations, offsets, clip.translated, clip.translations)
     if not clip.is_scaled:
-        return forward(*moved)[0]
-    return forward_scaled(*moved, skeleton.rest_scales, clip.scaled, clip.scales)[0]
+        return forward(*moved)
+    return forward_scaled(*moved, skeleton.rest_scales, clip.scaled, clip.scales)
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ import numpy as np
 
 from kinelint.anatomy.anatomy import Anatomy
 from kinelint.anatomy.girths import radius_ratio
+from kinelint.anatomy.mid_depth import levels, mid_depths
 from kinelint.anatomy.parts import SIDES
 from kinelint.anatomy.skin_fit import Thickness
 from kinelint.clip import Skeleton
@@ -89,6 +90,7 @@ class Build:
     sex: str | None
     skin: Mapping[str, Thickness] = field(default_factory=dict)
     radii_m: Mapping[str, float] = field(default_factory=dict)
+    mid_depths_m: Mapping[str, Floats] = field(default_factory=dict)
 
     @cached_property
     def rest_is_plausible(self) -> bool:
@@ -118,6 +120,21 @@ class Build:
             return 1.0
         spacing = float(np.linalg.norm(self.place(left) - self.place(right)))
         return min(spacing / (_SHOULDERS_RATIO * self.stature_m), 1.0)
+
+    def forward_shift(self, part: str, most_m: float) -> Floats:
+        """``(3,)`` at rest, from the spine joint of a part forward to the trunk's mid-depth."""
+        rest = self.rest
+        parents, ways = rest.skeleton.parents, self.mid_depths_m
+        if not ways and self.rest_is_plausible:
+            pose = rest.positions_m[..., None], rest.orientations[..., None]
+            ways = mid_depths(*pose, self.anatomy, parents)
+        way = ways.get(part)
+        if way is None:
+            return np.zeros(3)
+        length = float(np.linalg.norm(way))
+        way = way * (min(length, most_m) / length) if length > 0.0 else way
+        holder = levels(self.anatomy, parents)[part][1]
+        return np.asarray(rotations.rotate(self.turn(holder), way[:, None])[:, 0])
 
     def joint(self, part: str) -> int | None:
         """The part's proximal joint."""

@@ -16,6 +16,8 @@ from kinelint.anatomy.parts import SIDES
 from kinelint.anatomy.volume_build import Bone, Build, unit
 from kinelint.kinematics.arrays import Floats
 
+# Of chest depth: a joint further behind its middle would lie outside the back.
+_MOST_BEHIND = 0.45
 # The crotch lies this far below the hip joints, by stature (from memory, about 80 mm).
 _CROTCH_RATIO = 0.045
 _CROWN = 0.086  # head joint to crown by stature, common practice, no source
@@ -53,6 +55,7 @@ def trunk(build: Build) -> Iterator[Bone]:
     along = np.cumsum([0.0, *(float(np.linalg.norm(b - a)) for a, b in pairwise(points))])
     if along[-1] == 0.0:
         return
+    shifts = [np.zeros(3), *_shifts(build, [part for part, _ in steps[1:]], points[-1], neck)]
     holders = [pelvis, *(build.rest.holder(joint) for _, joint in steps[1:])]
     holders.append(build.rest.holder(neck))
     for i, (part, joint) in enumerate(steps):
@@ -61,13 +64,25 @@ def trunk(build: Build) -> Iterator[Bone]:
         wide = 1.0 + (build.shoulders_ratio - 1.0) * min(height / 0.5, 1.0)
         halves = build.section(part, trunk_ratio(height, build.sex), wide)
         beyond = along[i : i + 2] + min(halves) - along[-1]
-        ends = _trunk_ends(build, points[i], points[i + 1], min(halves), beyond, first=i == 0)
+        # A skin's or a policy's radius is about the joints: only the survey's depth moves.
+        share = 1.0 if build.origin(part) == "girth" else 0.0
+        low_point, high_point = (points[j] + share * shifts[j] for j in (i, i + 1))
+        ends = _trunk_ends(build, low_point, high_point, min(halves), beyond, first=i == 0)
         # The abdomen's ends follow its neighbours: nothing of its own tells its sides.
         low = holders[i] if i <= 1 else joint
         middle = i == 1 and i + 1 < len(steps)
         high = steps[i + 1][1] if middle else holders[i + 1]
         lines = hip_line if i <= 1 else shoulder_line, shoulder_line if i else hip_line
         yield from _stadium(build, part, ends, (low, high), halves, lines)
+
+
+def _shifts(build: Build, parts: list[str], top: Floats, neck: int) -> list[Floats]:
+    """How far each level above the hips lies in front of its joint."""
+    most_m = _MOST_BEHIND * 2.0 * build.halves(section_ratio("chest", build.sex))[1]
+    shifts = [build.forward_shift(part, most_m) for part in parts]
+    if not np.array_equal(top, build.place(neck)):
+        return [*shifts, np.zeros(3)]  # it is the middle of the shoulders
+    return [*shifts, build.forward_shift("neck" if build.joint("neck") == neck else "head", most_m)]
 
 
 def _trunk_ends(
