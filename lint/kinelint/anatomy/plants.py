@@ -114,8 +114,9 @@ def _steps(track: Track, bearing: Bools, limits: ContactLimits) -> Bools:
         horizontal_speed(path, track.sample_rate_hz, limits.window_s)
         for path in track.travelled_m.values()
     ]
-    lowest = np.minimum(*track.above_m.values())
-    return steps(np.minimum(*speeds), lowest, bearing, limits.moving_m_per_s, limits.lift_m)
+    points = tuple(track.above_m.values())
+    lowest, limit = np.minimum(*points), (limits.moving_m_per_s, limits.lift_m)
+    return steps(np.minimum(*speeds), lowest, bearing, *limit, points, limits.enter_height_m)
 
 
 def _plants_of(track: Track, scale: float, heel: Bools, ball: Bools) -> Iterator[Plant]:

@@ -6,6 +6,7 @@ and scale with the leg, so that a child's or a giant's feet are judged alike.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -16,6 +17,10 @@ from kinelint.kinematics.arrays import Bools, Floats, runs_of
 
 # Leg for which limits are given.
 REFERENCE_LEG_M = 0.88
+# A foot that rocks as it slides is higher halfway, but not by more than this times the limit.
+_ROCK_SHARE = 1.5
+# A foot pauses between two strokes if it slows to this share of the speed of the slower one.
+_PAUSE_SHARE = 0.5
 # First and last frame, both included.
 Phase: TypeAlias = tuple[int, int]
 
@@ -105,7 +110,13 @@ def contact_phases(
 
 
 def steps(
-    speed: Floats, height: Floats, bearing: Bools, moving_m_per_s: float, rise_m: float
+    speed: Floats,
+    height: Floats,
+    bearing: Bools,
+    moving_m_per_s: float,
+    rise_m: float,
+    points: Sequence[Floats] = (),
+    flat_m: float = np.inf,
 ) -> Bools:
     """``(frames,)`` true where a foot moves over its support and is lifted as it does.
 
@@ -120,17 +131,48 @@ def steps(
         bearing: ``(frames,)`` true where any of its points bears.
         moving_m_per_s: faster is moving.
         rise_m: higher is lifted.
+        points: heights of its points. A flat foot that rocks from one to the other as it slides
+            is a little higher halfway, at its lowest; it is lifted only if every point rises.
+        flat_m: a foot with a higher point is not flat.
     """
     stepping = np.zeros(speed.size, dtype=np.bool_)
-    for first, last in runs(speed > moving_m_per_s):
+    for first, last in _strokes(speed, height, moving_m_per_s, rise_m):
         before, after = max(first - 1, 0), min(last + 1, speed.size - 1)
         between = height[before : after + 1]
         if bearing[before : after + 1].all():
-            base: Floats | float = np.linspace(between[0], between[-1], between.size)
+            rises = _over_its_ends(between)
+            whole = [one[before : after + 1] for one in points]
+            if rises.max() <= _ROCK_SHARE * rise_m and all(one.max() <= flat_m for one in whole):
+                each = [_over_its_ends(one) for one in whole]
+                rises = np.min([rises, *each], axis=0)
         else:
-            base = min(between[0], between[-1])
-        stepping[first : last + 1] = np.max(between - base) > rise_m
+            rises = between - min(between[0], between[-1])
+        stepping[first : last + 1] = rises.max() > rise_m
     return stepping
+
+
+def _over_its_ends(height: Floats) -> Floats:
+    """How high it is over the line between its two ends."""
+    return np.asarray(height - np.linspace(height[0], height[-1], height.size))
+
+
+def _strokes(
+    speed: Floats, height: Floats, moving_m_per_s: float, rise_m: float
+) -> Iterator[Phase]:
+    """Stretches of moving, parted where a foot that is down all but stops and then goes on."""
+    for first, last in runs(speed > moving_m_per_s):
+        part = speed[first : last + 1]
+        # The highest speed so far, and still to come.
+        peak = np.minimum(np.maximum.accumulate(part), np.maximum.accumulate(part[::-1])[::-1])
+        low = height[first : last + 1] <= min(height[first], height[last]) + rise_m
+        pauses = (part < _PAUSE_SHARE * peak) & (part < 2.0 * moving_m_per_s) & low
+        start = first
+        for begins, ends in runs(pauses):
+            slowest = first + begins + int(np.argmin(part[begins : ends + 1]))
+            if slowest > start:
+                yield start, slowest - 1
+            start = slowest
+        yield start, last
 
 
 def runs(mask: Bools) -> list[Phase]:

@@ -19,6 +19,8 @@ REST_WINDOW_S = 0.2
 REST_M_PER_S = 0.02
 # A slide begins and ends slower than that: it takes this in on both sides.
 SLOW_ENDS_S = 0.1
+# What strays less than this share of a slide just before or after it is its slow end.
+_OWN_SHARE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +93,24 @@ def slides(
     found = []
     moving = np.hypot(*velocity) > rest_m_per_s
     for first, last in _widened(runs(moving), round(SLOW_ENDS_S * sample_rate_hz), moving.size):
-        part = path[:, first : last + 1]
-        if extent(part) > least:
-            one = excursion(part)
-            found.append(replace(one, first=one.first + first, last=one.last + first))
+        found += _strokes(path, first, last, least)
         step[:, first : last + 1] = 0.0
     creep = np.cumsum(step, axis=1)
     return [*found, excursion(creep)] if extent(creep) > least else found
+
+
+def _strokes(path: Floats, first: int, last: int, least: float) -> list[Excursion]:
+    """The greatest excursion of a stretch without rest, and those before and after it."""
+    part = path[:, first : last + 1]
+    if last <= first or extent(part) <= least:
+        return []
+    one = excursion(part)
+    one = replace(one, first=one.first + first, last=one.last + first)
+    if (one.first, one.last) == (first, last):
+        return [one]
+    least = max(least, _OWN_SHARE * one.size)
+    before = _strokes(path, first, one.first, least)
+    return [*before, one, *_strokes(path, one.last, last, least)]
 
 
 def _widened(phases: list[Phase], by: int, frames: int) -> Iterator[Phase]:
