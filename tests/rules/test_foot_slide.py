@@ -243,3 +243,27 @@ def test_real_loops_in_place_are_seen_as_such():
             if clip.name.startswith("Rig_Medium|Walking") or name == "CesiumMan.glb":
                 details = [one.detail for one in findings(Motion(clip, figure))]
                 assert details.count("travel") == 1, clip.name
+
+
+def _short_legged(motion):
+    """The same on a figure whose arms are as long as its legs: nobody is built like that."""
+    skeleton = motion.clip.skeleton
+    rest = np.array(skeleton.rest_translations)
+    for name in ("left_forearm", "left_hand", "right_forearm", "right_hand"):
+        rest[skeleton.names.index(name)] *= 1.8
+    clip = replace(motion.clip, skeleton=replace(skeleton, rest_translations=rest))
+    return replace(motion, clip=clip, _derived={})
+
+
+def test_feet_of_a_stylised_figure_slide_with_a_warning_unless_it_is_held_as_people_are():
+    (slid,) = [
+        one.motion for one in FootSlide.examples() if one.name == "left foot slides forwards"
+    ]
+    stylised = _short_legged(slid)
+    for one, settings, level in (
+        (slid, FootSlideSettings(), Level.ERROR),
+        (stylised, FootSlideSettings(), Level.WARNING),
+        (stylised, FootSlideSettings(stylised_as_people=True), Level.ERROR),
+    ):
+        found = [f for f in FootSlide.check(one, settings) if isinstance(f, Finding)]
+        assert [f.level for f in found] == [level]

@@ -9,7 +9,7 @@ from kinelint import synthetic
 from kinelint.assemble import figure_of, motion_of
 from kinelint.cue import Cue
 from kinelint.errors import NotApplicable
-from kinelint.finding import Finding
+from kinelint.finding import Finding, Level
 from kinelint.intake import prepare
 from kinelint.readers import read
 from kinelint_rules.limbs.limb_stretch import LimbStretch, LimbStretchSettings
@@ -93,3 +93,16 @@ def test_feet_that_hang_from_the_root_have_a_limit_of_their_own():
     assert shins <= {"left_shank", "right_shank"}
     assert shins
     assert max(abs(one.measured) for one in _said(clips["Death"])) > 700
+
+
+def test_a_stylised_figure_stretches_with_a_warning_unless_it_is_held_as_people_are():
+    plain = _shin_longer(6.0)
+    skeleton = plain.clip.skeleton
+    rest = np.array(skeleton.rest_translations)
+    for name in ("left_forearm", "left_hand", "right_forearm", "right_hand"):
+        rest[skeleton.names.index(name)] *= 1.8
+    clip = replace(plain.clip, skeleton=replace(skeleton, rest_translations=rest))
+    stylised = replace(plain, clip=clip, _derived={})
+    assert [one.level for one in _said(plain)] == [None]
+    assert [one.level for one in _said(stylised)] == [Level.WARNING]
+    assert [one.level for one in _said(stylised, stylised_as_people=True)] == [None]

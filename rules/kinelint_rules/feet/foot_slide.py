@@ -9,6 +9,7 @@ import numpy as np
 from kinelint.anatomy.feet import scale_of
 from kinelint.anatomy.parts import label
 from kinelint.anatomy.plants import Plant, plants
+from kinelint.anatomy.proportions import built_like_a_person
 from kinelint.anatomy.sole import soles
 from kinelint.anatomy.tracks import tracks
 from kinelint.anatomy.travel import Basis, Travel, travel
@@ -75,6 +76,12 @@ class FootSlideSettings(RuleSettings):
         why="If all feet run over the floor at this speed, the clip as a whole travels wrongly.",
         source=TRIAL,
     )
+    stylised_as_people: bool = setting(
+        False,
+        why="Figures that are not built like people glide by style, keyed by hand: at most a "
+        "warning. Set it to hold them as people are held.",
+        source="common practice, no source; two open packs of cartoon figures",
+    )
 
 
 class FootSlide(Rule[FootSlideSettings]):
@@ -84,7 +91,8 @@ class FootSlide(Rule[FootSlideSettings]):
     their height and their speed over a fixed time, and measures how far the bearing point strays
     in each plant. The weight is followed from heel to ball; a turn on the ball or the heel is no
     slide, and neither is a low step. 80 ms of touching down and of rolling off do not count. A
-    foot that swivels or is dragged with a raised heel as it slides gets a warning at most. Clips of
+    foot that swivels or is dragged with a raised heel as it slides gets a warning at most, and so
+    do the feet of a figure whose arms, legs and trunk are not in a person's proportions. Clips of
     less than 60 frames a second are read at 120, and shivers faster than some 7 Hz are taken out.
 
     In an in-place clip feet run under the figure. Declare the velocity that it stands for in the
@@ -113,6 +121,7 @@ class FootSlide(Rule[FootSlideSettings]):
             return
         if how.basis is Basis.FITTED and not how.steady:
             raise NotApplicable("the feet of this in-place clip do not agree on a travel velocity")
+        loose = not (settings.stylised_as_people or motion.derive(built_like_a_person))
         slow, least_m = REST_M_PER_S * scale_of(motion), settings.note_mm / 1000.0
         for plant in motion.derive(plants):
             for strayed in plant.slides(slow, least_m):
@@ -121,7 +130,7 @@ class FootSlide(Rule[FootSlideSettings]):
                 if grade is None:
                     continue
                 moves = _moves(motion, plant, strayed, settings)
-                if moves and grade[0] is Level.ERROR:
+                if (moves or loose) and grade[0] is Level.ERROR:
                     grade = Level.WARNING, settings.warning_mm
                 strayed = plant.in_frames(strayed)
                 yield _finding(motion, plant, strayed, moves, *grade, settings.note_mm)

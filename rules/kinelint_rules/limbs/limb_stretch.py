@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kinelint.anatomy.parts import TRUNK, label
+from kinelint.anatomy.proportions import built_like_a_person
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Trace, Unjudged
 from kinelint.frame_spans import spans
@@ -79,6 +80,12 @@ class LimbStretchSettings(RuleSettings):
         why="Two stretches of one limb with less than this between them are one.",
         source="common practice, no source",
     )
+    stylised_as_people: bool = setting(
+        False,
+        why="Rigs of figures that are not built like people stretch by style: at most a warning. "
+        "Set it to hold them as people are held.",
+        source="common practice, no source; two open packs of cartoon figures",
+    )
 
 
 class LimbStretch(Rule[LimbStretchSettings]):
@@ -93,7 +100,8 @@ class LimbStretch(Rule[LimbStretchSettings]):
 
     A limb that keeps another length than its rest length all through the clip was probably built
     or retargeted to other proportions: nothing changes before the eye, so that is a warning, and
-    the changes are judged against the length that the limb keeps.
+    the changes are judged against the length that the limb keeps. A figure whose arms, legs and
+    trunk are not in a person's proportions gets warnings at most.
     """
 
     id = "limb-stretch"
@@ -202,8 +210,10 @@ def _judge(
         percent = 100.0 * (rest_m + change_m - own_m) / own_m
         change = Change(link, percent, own_m, limit, than="in the rest of the clip")
     bridge = round(settings.bridge_s * motion.sample_rate_hz)
+    loose = not (settings.stylised_as_people or motion.derive(built_like_a_person))
     for span in spans(change.over, bridge_frames=bridge):
-        yield _finding(motion, change, span)
+        found = _finding(motion, change, span)
+        yield replace(found, level=Level.WARNING) if loose else found
 
 
 def _kept_percent(change: Change) -> float | None:
