@@ -215,7 +215,7 @@ def test_schemas_hold_policies_and_cue_sheets(capsys):
         {"scope": [{"required": ["nothing"]}]},
     ):
         assert not policy.is_valid(bad)
-    from kinelint.cues import CueSheetTable
+    from kinelint.cue_tables import CueSheetTable
 
     cues = jsonschema_rs.validator_for(sheet_schema(CueSheetTable))
     assert cues.is_valid({"cue": [{"clips": ["a"], "loop": True}]})

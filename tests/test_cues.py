@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from kinelint.cue import Cue, Surface, WantedContact
-from kinelint.cues import CueSheets, expanded, load_sheet
+from kinelint.cue_words import expanded
+from kinelint.cues import CueSheets, load_sheet
 from kinelint.errors import PolicyError
 
 SHEET = """

@@ -16,70 +16,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any
 
-from pydantic import Field, ValidationError
+from pydantic import ValidationError
 
-from kinelint.anatomy.parts import ARM, DIGITS, FINGERS, LEG, PARTS, SIDES
-from kinelint.cue import Cue, Surface, WantedContact
+from kinelint.cue import Cue
+from kinelint.cue_checks import problems_in
+from kinelint.cue_merge import merged
+from kinelint.cue_tables import CueSheetTable, HolderTable, PropTable
 from kinelint.discover import shown_path
 from kinelint.errors import PolicyError
 from kinelint.globs import any_clip
-from kinelint.toml_check import Table, checked, problems_of, raise_if_any, unknown
-from kinelint.toml_places import Path as Place
+from kinelint.toml_check import checked, problems_of, raise_if_any
 from kinelint.toml_places import TomlFile, read_toml
 
 CUES_NAME = "cues.toml"
-# Words for both sides of a part ("hand"), which wanted contacts keep as they are.
-PAIRS = (*ARM, *DIGITS, *LEG)
-_PARTS_HINT = "Parts are as left_hand; hand means both, fingers all of them."
-
-
-class ContactTable(Table):
-    """Two parts that are meant to touch."""
-
-    parts: tuple[str, str] = Field(description='As ["left_hand", "right_forearm"].')
-    depth_mm: float | None = Field(
-        default=None, ge=0, description="How deep; any depth if left out."
-    )
-
-
-class SurfaceTable(Table):
-    """Something to stand on besides the floor: an upright box, Y up."""
-
-    name: str = Field(default="surface", description="For people: step, crate, ledge.")
-    top_m: float = Field(description="Height of its top.")
-    from_m: tuple[float, float] = Field(description="One corner, [x, z].")
-    to_m: tuple[float, float] = Field(description="The opposite corner, [x, z].")
-
-
-class CueTable(Table):
-    """What some clips are meant to be."""
-
-    clips: tuple[str, ...] = Field(
-        min_length=1, description='Patterns, as "crew/*.glb#Walk*" or "idle/**".'
-    )
-    class_: str | None = Field(
-        default=None, alias="class", description="Class that scopes may name."
-    )
-    loop: bool | None = Field(default=None, description="The last frame goes on into the first.")
-    in_place: bool | None = Field(default=None, description="Feet walk while the figure stays.")
-    travel_m_per_s: tuple[float, float, float] | None = Field(
-        default=None, description="Velocity that an in-place clip stands for, [x, y, z], Y up."
-    )
-    additive: bool | None = Field(default=None, description="A difference to add to another clip.")
-    only_parts: tuple[str, ...] = Field(default=(), description="The parts a partial clip moves.")
-    not_captured: tuple[str, ...] = Field(default=(), description="Parts that nobody recorded.")
-    ground_m: float | None = Field(default=None, description="Height of the floor.")
-    contact: tuple[ContactTable, ...] = Field(default=(), description="Contacts that are wanted.")
-    surface: tuple[SurfaceTable, ...] = Field(default=(), description="What else carries feet.")
-
-
-class CueSheetTable(Table):
-    """A cue sheet: what the clips of a tree are meant to be."""
-
-    cue: tuple[CueTable, ...] = Field(default=(), description="Entries; those that fit are merged.")
 
 
 @dataclass(frozen=True)
@@ -99,6 +51,13 @@ class CueSheet:
             number for number, one in enumerate(self.table.cue) if any_clip(one.clips, path, clip)
         )
 
+    def props(self, asset: str, clip: str) -> tuple[PropTable, ...]:
+        """The props that are in a clip."""
+        if not asset.startswith(self.prefix):
+            return ()
+        path = asset[len(self.prefix) :]
+        return tuple(one for one in self.table.prop if any_clip(one.clips, path, clip))
+
 
 @dataclass(frozen=True)
 class CueSheets:
@@ -114,7 +73,12 @@ class CueSheets:
             for entry in sheet.entries(asset, clip)
         ]
         tables = [self.sheets[number].table.cue[entry] for number, entry in fits]
-        return _merged(tables), tuple(fits)
+        props = [one for sheet in self.sheets for one in sheet.props(asset, clip)]
+        return merged(tables, props, self._holders), tuple(fits)
+
+    @cached_property
+    def _holders(self) -> dict[str, HolderTable]:
+        return {one.name: one for sheet in self.sheets for one in sheet.table.holder}
 
 
 def load_sheets(named: Path | None, folders: Iterable[Path], root: Path) -> CueSheets:
@@ -134,15 +98,17 @@ def load_sheets(named: Path | None, folders: Iterable[Path], root: Path) -> CueS
         return CueSheets((load_sheet(named, "", shown_path(named, root)),))
     above = {one for folder in folders for one in (folder, *folder.parents)}
     held = {one for one in above if one.is_relative_to(root) and (one / CUES_NAME).is_file()}
-    sheets = []
+    sheets: list[CueSheet] = []
     for folder in sorted(held, key=lambda one: one.parts):
         prefix = "" if folder == root else shown_path(folder, root) + "/"
-        sheets.append(load_sheet(folder / CUES_NAME, prefix, prefix + CUES_NAME))
+        sheets.append(load_sheet(folder / CUES_NAME, prefix, prefix + CUES_NAME, sheets))
     return CueSheets(tuple(sheets))
 
 
-def load_sheet(path: Path, prefix: str = "", shown: str = "") -> CueSheet:
-    """Reads and checks a sheet.
+def load_sheet(
+    path: Path, prefix: str = "", shown: str = "", outer: Sequence[CueSheet] = ()
+) -> CueSheet:
+    """Reads and checks a sheet; it may name the props and holders of `outer` ones.
 
     Raises:
         PolicyError: it cannot be read, or is wrong; `PolicyErrors` if in several ways.
@@ -154,71 +120,9 @@ def load_sheet(path: Path, prefix: str = "", shown: str = "") -> CueSheet:
         table = checked(CueSheetTable, file.data)
     except ValidationError as error:
         problems = problems_of(error, CueSheetTable, file)
-    problems += _part_problems(file)
+    props = [one.name for sheet in outer for one in sheet.table.prop]
+    holders = [one.name for sheet in outer for one in sheet.table.holder]
+    problems += problems_in(file, props, holders)
     raise_if_any(problems)
     assert table is not None
     return CueSheet(table, file, prefix)
-
-
-def _part_problems(file: TomlFile) -> list[PolicyError]:
-    found = []
-    entries = file.data.get("cue")
-    for number, entry in enumerate(entries if isinstance(entries, list) else ()):
-        for key in ("only_parts", "not_captured"):
-            for index, part in enumerate(_words(entry, key)):
-                if not expanded(part):
-                    place: Place = ("cue", number, key, index)
-                    found.append(unknown("part", part, _families(), file, place, _PARTS_HINT))
-        contacts = entry.get("contact") if isinstance(entry, dict) else ()
-        for index, contact in enumerate(contacts if isinstance(contacts, list) else ()):
-            for which, part in enumerate(_words(contact, "parts")):
-                if part not in PARTS and part not in PAIRS:
-                    place = ("cue", number, "contact", index, "parts", which)
-                    valid = (*PARTS, *PAIRS)
-                    found.append(unknown("part", part, valid, file, place, _PARTS_HINT))
-    return found
-
-
-def _words(table: Any, key: str) -> Sequence[str]:
-    found = table.get(key) if isinstance(table, dict) else None
-    return [one for one in found if isinstance(one, str)] if isinstance(found, list) else ()
-
-
-def _families() -> tuple[str, ...]:
-    sided = tuple(f"{side}_fingers" for side in SIDES)
-    return (*PARTS, *PAIRS, "fingers", *sided, *FINGERS)
-
-
-def expanded(word: str) -> tuple[str, ...]:
-    """The parts that a word stands for: itself, both sides, or fingers; none if unknown."""
-    if word in PARTS:
-        return (word,)
-    side, _, rest = word.partition("_")
-    sides = (side,) if side in SIDES else SIDES
-    name = rest if side in SIDES else word
-    if name in PAIRS:
-        return tuple(f"{one}_{name}" for one in sides)
-    if name == "fingers" or name in FINGERS:
-        digits = [one for one in DIGITS if name == "fingers" or one.startswith(name)]
-        return tuple(f"{one}_{digit}" for one in sides for digit in digits)
-    return ()
-
-
-def _merged(tables: Sequence[CueTable]) -> Cue:
-    said: dict[str, Any] = {}
-    for one in tables:
-        for key in ("loop", "in_place", "travel_m_per_s", "additive", "ground_m"):
-            if getattr(one, key) is not None:
-                said[key] = getattr(one, key)
-        if one.class_ is not None:
-            said["class_name"] = one.class_
-    for key in ("only_parts", "not_captured"):
-        words = [word for one in tables for word in getattr(one, key)]
-        said[key] = tuple(dict.fromkeys(part for word in words for part in expanded(word)))
-    contacts = [contact for one in tables for contact in one.contact]
-    surfaces = [surface for one in tables for surface in one.surface]
-    return Cue(
-        **said,
-        wanted_contacts=tuple(WantedContact(one.parts, one.depth_mm) for one in contacts),
-        surfaces=tuple(Surface(s.name, s.top_m, s.from_m, s.to_m) for s in surfaces),
-    )

@@ -6,7 +6,7 @@ import argparse
 import json
 
 from kinelint import registry
-from kinelint.cues import CueSheetTable
+from kinelint.cue_tables import CueSheetTable
 from kinelint.policy.schema import policy_schema, sheet_schema
 
 
