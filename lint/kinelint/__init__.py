@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from kinelint.errors import KinelintError, NotApplicable
     from kinelint.finding import Finding, FrameSpan, Level, Note, Trace, Unjudged
     from kinelint.frame_spans import spans
+    from kinelint.group import Group, GroupExample, GroupRule, Member, Said
     from kinelint.motion import Motion
     from kinelint.rule import Example, Rule, RuleSettings, setting
     from kinelint.testing import check_rule
@@ -24,13 +25,18 @@ __all__ = [
     "Example",
     "Finding",
     "FrameSpan",
+    "Group",
+    "GroupExample",
+    "GroupRule",
     "KinelintError",
     "Level",
+    "Member",
     "Motion",
     "NotApplicable",
     "Note",
     "Rule",
     "RuleSettings",
+    "Said",
     "Trace",
     "Unjudged",
     "check_rule",
@@ -43,6 +49,7 @@ _HOMES = {
     "finding": ("Finding", "FrameSpan", "Level", "Note", "Trace", "Unjudged"),
     "motion": ("Motion",),
     "rule": ("Example", "Rule", "RuleSettings", "setting"),
+    "group": ("Group", "GroupExample", "GroupRule", "Member", "Said"),
     "frame_spans": ("spans",),
     "testing": ("check_rule",),
 }

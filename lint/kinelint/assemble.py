@@ -11,7 +11,7 @@ from kinelint.anatomy.scale import BodyHints, sample_body, settle_figure
 from kinelint.anatomy.zero import ZeroSample, sample_zero, settle_zero
 from kinelint.clip import Clip, Skeleton, Skin
 from kinelint.cue import Cue
-from kinelint.motion import Motion
+from kinelint.motion import FileFacts, Motion
 
 
 def figure_of(
@@ -52,6 +52,7 @@ def motion_of(
     figure: Figure | None = None,
     cue: Cue | None = None,
     ground_m: float | None = None,
+    file: FileFacts | None = None,
 ) -> Motion:
     """The motion of a clip; without a figure, of a figure made from this clip alone."""
-    return Motion(clip, figure or figure_of([clip]), cue or Cue(), ground_m)
+    return Motion(clip, figure or figure_of([clip]), cue or Cue(), ground_m, file or FileFacts())

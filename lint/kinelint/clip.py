@@ -125,6 +125,36 @@ class Source:
 
 
 @dataclass(frozen=True, eq=False)
+class LongTurns:
+    """Steps of stored rotation channels that run the long way round from one key to the next.
+
+    Whoever interpolates the stored numbers between these keys turns by more than a half turn,
+    though the poses lie closer the other way: Euler angles that wrap or flip to their other
+    reading, quaternions that change their sign.
+
+    Attributes:
+        joints: ``(steps,)`` joint of each.
+        frames: ``(steps,)`` frame that the step leads to.
+        stored_deg: ``(steps,)`` how far the stored numbers turn.
+        true_deg: ``(steps,)`` how far apart the poses are.
+    """
+
+    joints: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    frames: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    stored_deg: Floats = field(default_factory=lambda: np.empty(0))
+    true_deg: Floats = field(default_factory=lambda: np.empty(0))
+
+    def __len__(self) -> int:
+        return len(self.joints)
+
+    def cut(self, first: int, last: int) -> LongTurns:
+        """Those that lie within frames `first` to `last`, counted from `first`."""
+        inside = (self.frames > first) & (self.frames <= last)
+        rest = (self.stored_deg[inside], self.true_deg[inside])
+        return LongTurns(self.joints[inside], self.frames[inside] - first, *rest)
+
+
+@dataclass(frozen=True, eq=False)
 class Clip:
     """One named motion, sampled at a uniform rate, in the file's own axes and units.
 
@@ -142,6 +172,7 @@ class Clip:
         up_axis: "x", "y" or "z" as the format says; None if it says nothing.
         key_times_s: the times the file stores, sorted, each once; empty if every frame is stored.
         weight_names, weights: morph-target weights, ``(channels, frames)``.
+        long_turns: stored rotations that run the long way round; None if the reader cannot tell.
         source: where it came from.
         frame_offset: frames that were cut off at the head since reading (a reference pose).
         notes: what the reader assumed, set aside or found odd.
@@ -161,6 +192,7 @@ class Clip:
     key_times_s: Floats = field(default_factory=lambda: np.empty(0))
     weight_names: tuple[str, ...] = ()
     weights: Floats = field(default_factory=lambda: np.empty((0, 0)))
+    long_turns: LongTurns | None = None
     source: Source = field(default_factory=lambda: Source("made"))
     frame_offset: int = 0
     notes: tuple[Note, ...] = ()
@@ -209,6 +241,7 @@ class Clip:
             translations=self.translations[..., span],
             scales=self.scales[..., span],
             weights=self.weights[..., span],
+            long_turns=None if self.long_turns is None else self.long_turns.cut(first, last),
             source=source,
             start_s=self.start_s + first / self.sample_rate_hz,
             frame_offset=self.frame_offset + first,

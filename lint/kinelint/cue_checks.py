@@ -24,7 +24,8 @@ def problems_in(
 
     Args:
         file: the sheet.
-        props, holders: names that outer sheets bring.
+        props: names that outer sheets bring.
+        holders: the same.
     """
     known_props = {*props, *named(file, "prop")}
     known_holders = {*holders, *named(file, "holder")}
@@ -75,9 +76,7 @@ def _name(
         yield unknown(kind, word, known, file, (*at, kind), mend)
 
 
-def _times(
-    file: TomlFile, values: Any, moments: Iterable[str], at: Path
-) -> Iterator[PolicyError]:
+def _times(file: TomlFile, values: Any, moments: Iterable[str], at: Path) -> Iterator[PolicyError]:
     for value in values if isinstance(values, list) else ():
         if isinstance(value, str) and value not in moments and value not in _ENDS:
             mend = 'Name it under moments, or say "start", "end" or seconds.'

@@ -46,9 +46,7 @@ def merged(
         phases=tuple(_phases(tables, moments)),
         props=tuple(_prop(one) for one in {one.name: one for one in props}.values()),
         held=tuple(_held(one, moments) for table in tables for one in table.held),
-        kept=tuple(
-            _kept(one, holders or {}, moments) for table in tables for one in table.kept
-        ),
+        kept=tuple(_kept(one, holders or {}, moments) for table in tables for one in table.kept),
     )
 
 
@@ -84,9 +82,7 @@ def _held(one: HeldTable, moments: Mapping[str, float]) -> Held:
     return Held(one.prop, one.hand, one.grip, from_s, to_s)
 
 
-def _kept(
-    one: KeptTable, holders: Mapping[str, HolderTable], moments: Mapping[str, float]
-) -> Kept:
+def _kept(one: KeptTable, holders: Mapping[str, HolderTable], moments: Mapping[str, float]) -> Kept:
     rest = holders[one.holder]
     from_s, to_s = _time_s(one.from_, moments), _time_s(one.to, moments)
     return Kept(

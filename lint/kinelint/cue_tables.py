@@ -179,7 +179,5 @@ class CueSheetTable(Table):
     prop: tuple[PropTable, ...] = Field(default=(), description="Things that hands hold.")
     holder: tuple[HolderTable, ...] = Field(default=(), description="Where props rest.")
     chain: tuple[ChainTable, ...] = Field(default=(), description="Clips that follow each other.")
-    partners: tuple[PartnersTable, ...] = Field(
-        default=(), description="Clips that play together."
-    )
+    partners: tuple[PartnersTable, ...] = Field(default=(), description="Clips that play together.")
     mirrored: tuple[MirroredTable, ...] = Field(default=(), description="Clips that mirror.")

@@ -37,6 +37,21 @@ def world(clip: Clip) -> tuple[Floats, Floats]:
     return forward_scaled(*moved, skeleton.rest_scales, clip.scaled, clip.scales)
 
 
+@dataclass(frozen=True, slots=True)
+class FileFacts:
+    """What is known of the file that a clip came from, as plain values.
+
+    Attributes:
+        path: from the root of the run, with "/"; "" for made motions.
+        size_bytes: of the file.
+        clips: how many clips it holds.
+    """
+
+    path: str = ""
+    size_bytes: int = 0
+    clips: int = 1
+
+
 @dataclass(frozen=True)
 class PartMotion:
     """One part of the body over the frames. `position_m` is its proximal joint."""
@@ -85,12 +100,14 @@ class Motion:
         figure: the body: parts, scale, axes, volume, anatomical zero.
         cue: what the clip is meant to be.
         ground_m: the policy's height of the floor; None where it is to be estimated.
+        file: what is known of the clip's file.
     """
 
     clip: Clip
     figure: Figure
     cue: Cue = field(default_factory=Cue)
     ground_m: float | None = None
+    file: FileFacts = field(default_factory=FileFacts)
     _derived: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     @property

@@ -8,7 +8,7 @@ from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from kinelint.errors import RegistryError
-from kinelint.rule import Rule, describe, faults
+from kinelint.rule import RuleBase, describe, faults
 from kinelint.rule_info import RuleInfo
 
 GROUP = "kinelint.rules"
@@ -18,7 +18,7 @@ GROUP = "kinelint.rules"
 class Registered:
     """A rule and the pack that brought it."""
 
-    rule: type[Rule[Any]]
+    rule: type[RuleBase[Any]]
     pack: str
     pack_version: str
 

@@ -78,14 +78,15 @@ class Example:
     not_applicable: bool = False
 
 
-class Rule(ABC, Generic[S]):
-    """A rule measures one quantity of a motion and says where it passes its limit.
+class RuleBase(ABC, Generic[S]):
+    """What every rule says of itself, whatever it looks at.
 
     A subclass names its settings in brackets and carries, as class attributes:
 
     * ``id``: a plain slug of trade words, behind a prefix of its own in a plug-in;
     * ``source``: where the rule's limits come from;
     * ``level``: how bad its findings are where it does not grade them itself;
+    * ``version``: a whole number that rises when the rule's verdicts change; policies may pin it;
     * ``quantity``, ``on_screen``, ``remedy``: what is measured, how the defect looks, what to do.
 
     Its docstring is its page: first line the title, then prose.
@@ -93,6 +94,7 @@ class Rule(ABC, Generic[S]):
 
     id: ClassVar[str]
     source: ClassVar[str]
+    version: ClassVar[int] = 1
     level: ClassVar[Level] = Level.ERROR
     quantity: ClassVar[str] = ""
     on_screen: ClassVar[str] = ""
@@ -105,6 +107,15 @@ class Rule(ABC, Generic[S]):
             for argument in get_args(base):
                 if isinstance(argument, type) and issubclass(argument, RuleSettings):
                     cls.settings_type = argument
+
+    @staticmethod
+    @abstractmethod
+    def examples() -> Iterable[Any]:
+        """Worked cases that show the rule: at least one clean, at least one with the defect."""
+
+
+class Rule(RuleBase[S]):
+    """A rule that measures one quantity of a motion and says where it passes its limit."""
 
     @staticmethod
     @abstractmethod
@@ -121,11 +132,11 @@ class Rule(ABC, Generic[S]):
         """Worked motions that show the rule: at least one clean, at least one with the defect."""
 
 
-def faults(rule: type[Rule[Any]]) -> list[str]:
+def faults(rule: type[RuleBase[Any]]) -> list[str]:
     """What is wrong with a rule class; empty if it keeps the contract."""
     wrong = []
-    if not (inspect.isclass(rule) and issubclass(rule, Rule)):
-        return [f"{rule!r} is not a subclass of Rule"]
+    if not (inspect.isclass(rule) and issubclass(rule, RuleBase)):
+        return [f"{rule!r} is not a subclass of Rule or GroupRule"]
     if not _ID.fullmatch(getattr(rule, "id", "")):
         wrong.append("id must be a slug such as 'foot-slide' or 'studio.hip-turn'")
     if not getattr(rule, "source", ""):
@@ -150,7 +161,7 @@ def unit_of(setting_name: str) -> str:
     return next((unit for end, unit in _UNITS if setting_name.endswith(end)), "")
 
 
-def describe(rule: type[Rule[Any]], pack: str = "kinelint", pack_version: str = "") -> RuleInfo:
+def describe(rule: type[RuleBase[Any]], pack: str = "kinelint", pack_version: str = "") -> RuleInfo:
     """All that a rule says of itself, in plain values."""
     title, _, text = inspect.getdoc(rule).partition("\n")  # type: ignore[union-attr]
     return RuleInfo(

@@ -6,12 +6,14 @@ from typing import Any
 
 import numpy as np
 
+from kinelint.clip import Clip
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, Unjudged
-from kinelint.rule import Example, Rule, describe, faults
+from kinelint.group import GroupExample, GroupRule, Said
+from kinelint.rule import Example, Rule, RuleBase, describe, faults
 
 
-def check_rule(rule: type[Rule[Any]]) -> None:
+def check_rule(rule: type[RuleBase[Any]]) -> None:
     """Raises `AssertionError` if `rule` breaks the contract or one of its own examples.
 
     The contract: well formed (`kinelint.rule.faults`), documented settings with sources, at
@@ -26,7 +28,8 @@ def check_rule(rule: type[Rule[Any]]) -> None:
     assert not (rule.__module__.startswith("kinelint_rules") and unsourced), (
         f"{rule.id}: settings without a source: {', '.join(unsourced)}"
     )
-    examples = list(rule.examples())
+    assert issubclass(rule, Rule | GroupRule), f"{rule.id}: neither a Rule nor a GroupRule"
+    examples: list[Example | GroupExample] = list(rule.examples())
     assert any(one.finds for one in examples), f"{rule.id}: no example with a finding"
     assert any(not one.finds and not one.not_applicable for one in examples), (
         f"{rule.id}: no clean example"
@@ -35,32 +38,52 @@ def check_rule(rule: type[Rule[Any]]) -> None:
         check_example(rule, one)
 
 
-def check_example(rule: type[Rule[Any]], example: Example) -> list[Finding]:
+def check_example(rule: type[RuleBase[Any]], example: Example | GroupExample) -> list[Finding]:
     """Runs one example and holds the rule to it; returns its findings."""
     where = f"{rule.id}, example {example.name!r}"
-    settings = rule.settings_type(**example.settings)
     before = _fingerprint(example)
     try:
-        said = list(rule.check(example.motion, settings))
+        said = _run(rule, example)
     except NotApplicable as reason:
         assert example.not_applicable, f"{where}: not applicable: {reason}"  # noqa: PT017
         return []
     assert not example.not_applicable, f"{where}: was judged"
-    assert said == list(rule.check(example.motion, settings)), f"{where}: two runs differ"
+    assert said == _run(rule, example), f"{where}: two runs differ"
     assert before == _fingerprint(example), f"{where}: the motion was written to"
-    findings = [one for one in said if isinstance(one, Finding)]
-    assert all(isinstance(one, Finding | Unjudged) for one in said), f"{where}: yields {said}"
-    for one in findings:
-        _check_finding(one, example, where)
+    assert all(isinstance(one.what, Finding | Unjudged) for one in said), f"{where}: yields {said}"
+    found = [one for one in said if isinstance(one.what, Finding)]
+    clips = _clips(example)
+    for one in found:
+        assert isinstance(one.what, Finding)
+        _check_finding(one.what, clips[one.member].frames, where)
+    findings = [one.what for one in found if isinstance(one.what, Finding)]
     listed = "\n".join(f"  {one.span} {one.message}" for one in findings)
     assert len(findings) == example.finds, f"{where}: wanted {example.finds} findings:\n{listed}"
-    if findings:
+    if found:
         _check_first(findings[0], example, where)
+        if isinstance(example, GroupExample) and example.member is not None:
+            assert found[0].member == example.member, f"{where}: is on member {found[0].member}"
     return findings
 
 
-def _check_finding(one: Finding, example: Example, where: str) -> None:
-    assert one.span.last < example.motion.frames, f"{where}: {one.span} is outside the motion"
+def _run(rule: type[RuleBase[Any]], example: Example | GroupExample) -> list[Said]:
+    settings = rule.settings_type(**example.settings)
+    if issubclass(rule, GroupRule):
+        assert isinstance(example, GroupExample)
+        return list(rule.check(example.group, settings))
+    assert issubclass(rule, Rule)
+    assert isinstance(example, Example)
+    return [Said(0, one) for one in rule.check(example.motion, settings)]
+
+
+def _clips(example: Example | GroupExample) -> list[Clip]:
+    if isinstance(example, Example):
+        return [example.motion.clip]
+    return [one.motion.clip for one in example.group.members]
+
+
+def _check_finding(one: Finding, frames: int, where: str) -> None:
+    assert one.span.last < frames, f"{where}: {one.span} is outside the motion"
     assert one.parts, f"{where}: names no part"
     assert one.message, f"{where}: says nothing"
     if one.worst_frame is not None:
@@ -70,7 +93,7 @@ def _check_finding(one: Finding, example: Example, where: str) -> None:
         assert value is None or np.isfinite(value), f"{where}: {value} is no number"
 
 
-def _check_first(first: Finding, example: Example, where: str) -> None:
+def _check_first(first: Finding, example: Example | GroupExample, where: str) -> None:
     if example.parts:
         assert first.parts == example.parts, f"{where}: parts {first.parts}"
     if example.frames is not None:
@@ -84,6 +107,9 @@ def _check_first(first: Finding, example: Example, where: str) -> None:
         assert first.level == example.level, f"{where}: level {first.level}"
 
 
-def _fingerprint(example: Example) -> tuple[bytes, bytes]:
-    clip = example.motion.clip
-    return clip.rotations.tobytes(), clip.translations.tobytes()
+def _fingerprint(example: Example | GroupExample) -> list[bytes]:
+    return [
+        values.tobytes()
+        for clip in _clips(example)
+        for values in (clip.rotations, clip.translations)
+    ]

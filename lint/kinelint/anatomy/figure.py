@@ -16,6 +16,7 @@ from kinelint.kinematics.rotations import IDENTITY
 if TYPE_CHECKING:
     from kinelint.anatomy.body import Body
     from kinelint.anatomy.zero import Zero
+    from kinelint.clip import Skeleton, Skin
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +34,8 @@ class Figure:
         sex: "male" or "female" if the policy says so.
         body: volume of its parts; None until built.
         zero: anatomical zero of its joints, from upright planted frames; None if unknown.
+        reference: the skeleton that the project's clips are to have; None if the policy names none.
+        skins: meshes bound to this skeleton at its joints, in its units; empty without any.
         notes: what was inferred.
     """
 
@@ -45,6 +48,8 @@ class Figure:
     sex: str | None = None
     body: Body | None = None
     zero: Zero | None = None
+    reference: Skeleton | None = None
+    skins: tuple[Skin, ...] = ()
     notes: tuple[Note, ...] = ()
 
     def with_body(self, body: Body) -> Figure:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from kinelint.assemble import motion_of
@@ -16,8 +16,10 @@ from kinelint.engine.survey import Survey, figure_key, unread
 from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.intake import Prepared, prepare
+from kinelint.motion import FileFacts
 from kinelint.policy.settle import Demands
 from kinelint.report import AssetReport, ClipReport, Outcome, RuleResult, Trouble
+from kinelint.rule import Rule
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +84,11 @@ def asset_report(
     )
 
 
+def file_facts(file: Found, clips: int) -> FileFacts:
+    """What rules may know of a file."""
+    return FileFacts(file.shown, file.size_bytes, clips)
+
+
 def _misread(task: ToJudge) -> Iterator[Trouble]:
     """A body that could not be made: by a fault of ours, or by what the policy says of it."""
     for settled in task.figures.values():
@@ -104,7 +111,8 @@ def _add_clip(context: Context, task: ToJudge, clip: Clip, made: _Parts) -> None
         made.clips.append(_clip_report(clip, cue))
         return
     settled = task.figures[figure_key(context, task.file, clip)]
-    results, notes = _results(prepared, settled, cue, demands)
+    facts = file_facts(task.file, len(task.survey.clips))
+    results, notes = _results(prepared, settled, cue, demands, facts)
     made.clips.append(_clip_report(clip, cue, notes, results))
     made.troubles += _troubles(shown, clip, demands, results)
 
@@ -126,16 +134,16 @@ def _clip_report(
 
 
 def _results(
-    prepared: Prepared, settled: Settled, cue: Cue, demands: Demands
+    prepared: Prepared, settled: Settled, cue: Cue, demands: Demands, facts: FileFacts
 ) -> tuple[tuple[RuleResult, ...], tuple[Note, ...]]:
-    wanted = [one for one in demands.rules if one.enabled]
+    wanted = [one for one in demands.rules if one.enabled and issubclass(one.rule, Rule)]
     if settled.figure is None:
         reason = settled.fault
         return tuple(
             RuleResult(one.rule.id, Outcome.NOT_APPLICABLE, reason=reason, required=one.required)
             for one in wanted
         ), prepared.notes
-    motion = motion_of(prepared.clip, settled.figure, cue, demands.ground_m)
+    motion = motion_of(prepared.clip, settled.figure, cue, demands.ground_m, facts)
     results = tuple(judge(motion, one) for one in wanted)
     return results, (*prepared.notes, *settled.figure.notes, *motion.assumptions())
 
@@ -143,15 +151,20 @@ def _results(
 def _troubles(
     shown: str, clip: Clip, demands: Demands, results: tuple[RuleResult, ...]
 ) -> Iterator[Trouble]:
-    for one in results:
-        if one.outcome is Outcome.CRASHED:
-            text = f"the rule {one.rule_id} crashed: {one.reason}"
-            yield Trouble("crashed-rule", text, shown, "", clip.name, one.rule_id, one.details)
-        elif one.required and one.outcome is Outcome.NOT_APPLICABLE:
-            text = f"the policy requires {one.rule_id}, which cannot judge this: {one.reason}"
-            yield Trouble("required-rule", text, shown, "", clip.name, one.rule_id)
+    yield from result_troubles(shown, clip.name, results)
     for demand in demands.rules:
         if demand.required and not demand.enabled:
             name = demand.rule.id
             text = f"the policy requires {name} for this clip, and turns it off"
             yield Trouble("required-rule", text, shown, "", clip.name, name)
+
+
+def result_troubles(shown: str, clip: str, results: Iterable[RuleResult]) -> Iterator[Trouble]:
+    """Rules that crashed, and required ones that came to no verdict."""
+    for one in results:
+        if one.outcome is Outcome.CRASHED:
+            text = f"the rule {one.rule_id} crashed: {one.reason}"
+            yield Trouble("crashed-rule", text, shown, "", clip, one.rule_id, one.details)
+        elif one.required and one.outcome is Outcome.NOT_APPLICABLE:
+            text = f"the policy requires {one.rule_id}, which cannot judge this: {one.reason}"
+            yield Trouble("required-rule", text, shown, "", clip, one.rule_id)

@@ -86,7 +86,22 @@ def _settled(context: Context, task: ToSettle, first: BodySeen) -> Settled:
             "other parts for its joints; those of the first file were taken"
         )
         notes = (*notes, Note("skeleton", text))
-    return Settled(replace(figure, notes=(*figure.notes, *notes)))
+    reference, more = _reference(context, task)
+    figure = replace(figure, reference=reference, skins=skins)
+    return Settled(replace(figure, notes=(*figure.notes, *notes, *more)))
+
+
+def _reference(context: Context, task: ToSettle) -> tuple[Skeleton | None, tuple[Note, ...]]:
+    """The skeleton that the policy holds these clips to."""
+    named = context.policy.skeleton(task.key[1]).reference
+    if not named:
+        return None, ()
+    asset = context.read(context.policy.folder / named)
+    clips = (clip.skeleton for clip in asset.clips)
+    skeleton = asset.skeleton or next(clips, None)
+    if skeleton is None:
+        return None, (Note("reference", f"{named} holds no skeleton to compare with"),)
+    return skeleton, ()
 
 
 def _zeros(seen: Sequence[BodySeen], metres_per_unit: float) -> list[ZeroSample]:

@@ -14,6 +14,7 @@ from kinelint.finding import Finding, Level, Unjudged
 from kinelint.motion import Motion
 from kinelint.policy import SettledRule
 from kinelint.report import NotJudged, Outcome, RuleResult
+from kinelint.rule import Rule
 
 
 class BrokenContract(Exception):  # noqa: N818 - said of a rule, never shown as an error
@@ -32,7 +33,7 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
     except KeyboardInterrupt:
         raise
     except BaseException as error:
-        said = str(error) if isinstance(error, BrokenContract) else _named(error)
+        said = str(error) if isinstance(error, BrokenContract) else named(error)
         return RuleResult(
             rule.id,
             Outcome.CRASHED,
@@ -41,7 +42,7 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
             required=demand.required,
         )
     placed = [
-        located(rule.id, one, _level(one, demand), motion.clip, motion.figure) for one in findings
+        located(rule.id, one, level_of(one, demand), motion.clip, motion.figure) for one in findings
     ]
     placed.sort(key=lambda one: (one.first, one.last, one.parts, one.detail))
     return RuleResult(
@@ -53,7 +54,7 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
     )
 
 
-def _level(found: Finding, demand: SettledRule) -> Level:
+def level_of(found: Finding, demand: SettledRule) -> Level:
     """The policy's level is the highest that a graded finding may have, and any other's own."""
     if demand.level is None:
         return found.level or demand.rule.level
@@ -62,7 +63,8 @@ def _level(found: Finding, demand: SettledRule) -> Level:
     return min(found.level, demand.level, key=lambda level: level.rank)
 
 
-def _named(error: BaseException) -> str:
+def named(error: BaseException) -> str:
+    """An exception for people: its class and what it says."""
     text = str(error)
     return f"{type(error).__name__}: {text}" if text else type(error).__name__
 
@@ -71,9 +73,11 @@ def _said(motion: Motion, demand: SettledRule) -> tuple[list[Finding], list[Unju
     findings: list[Finding] = []
     unjudged: list[Unjudged] = []
     with strict_numbers():
-        for one in demand.rule.check(motion, demand.settings):
+        rule = demand.rule
+        assert issubclass(rule, Rule)
+        for one in rule.check(motion, demand.settings):
             if isinstance(one, Finding):
-                _hold(one, motion)
+                hold(one, motion)
                 findings.append(one)
             elif isinstance(one, Unjudged):
                 unjudged.append(one)
@@ -97,8 +101,12 @@ class strict_numbers:  # noqa: N801 - reads as a statement: with strict_numbers(
         self._warnings.__exit__(None, None, None)
 
 
-def _hold(one: Finding, motion: Motion) -> None:
-    """Holds a finding to what a report can carry."""
+def hold(one: Finding, motion: Motion) -> None:
+    """Holds a finding to what a report can carry.
+
+    Raises:
+        BrokenContract: it cannot.
+    """
     if one.span.last >= motion.frames:
         raise BrokenContract(
             f"the rule names frame {one.span.last} of a clip with {motion.frames} frames"

@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import TypeAlias, TypeVar
 
 from kinelint import __version__
+from kinelint.bonds import bound
 from kinelint.cues import load_sheets
 from kinelint.discover import Found, Tree, discover, shown_path
 from kinelint.engine.asset import Judged, ToJudge, asset_report, judge_asset
 from kinelint.engine.context import Context, FigureKey, sha256_of
 from kinelint.engine.crew import Crew, Lost
 from kinelint.engine.figures import Settled, ToSettle, settle
+from kinelint.engine.groups import GroupJudged, ToBind, judge_group, with_groups
 from kinelint.engine.one import named_cues
 from kinelint.engine.survey import BodySeen, Survey, shared, survey
 from kinelint.errors import PolicyError
@@ -58,6 +60,7 @@ def run(
         work.survey(crew)
         work.settle(crew)
         work.judge(crew)
+        work.judge_groups(crew)
     return work.report(time.perf_counter() - started)
 
 
@@ -69,6 +72,9 @@ class _Results:
     figures: dict[FigureKey, Settled] = field(default_factory=dict)
     judged: dict[int, Judged] = field(default_factory=dict)
     lost: dict[int, AssetReport] = field(default_factory=dict)
+    groups: list[GroupJudged] = field(default_factory=list)
+    group_notes: list[Note] = field(default_factory=list)
+    group_troubles: list[Trouble] = field(default_factory=list)
 
 
 class _Run:
@@ -165,6 +171,35 @@ class _Run:
             else:
                 self.made.judged[number] = result
 
+    def judge_groups(self, crew: Crew) -> None:
+        """What do the rules say of clips that belong together?"""
+        number_of = {self.files[number].shown: number for number in self.made.judged}
+        figures = {
+            (self.files[number].shown, name): self.made.figures[key].figure
+            for number in self.made.judged
+            for name, key in self.made.surveys[number].clips
+        }
+        groups, notes = bound(self.context.cues, list(figures))
+        self.made.group_notes = notes if self.whole else []
+        tasks = [
+            ToBind(
+                one,
+                tuple(self.files[number_of[asset]] for asset, _ in one.clips),
+                tuple(figures[clip] for clip in one.clips),
+            )
+            for one in groups
+        ]
+        made: dict[int, GroupJudged] = {}
+        for index, result in crew.work(judge_group, tasks):
+            if isinstance(result, Lost):
+                asset, clip = groups[index].clips[-1]
+                text = f"{groups[index].bond.name}: {result.reason}"
+                trouble = Trouble("lost-worker", text, asset, "", clip, details=result.details)
+                self.made.group_troubles.append(trouble)
+            else:
+                made[index] = result
+        self.made.groups = [made[index] for index in sorted(made)]
+
     def _lose(self, number: int, lost: Lost) -> None:
         file = self.files[number]
         trouble = Trouble("lost-worker", lost.reason, file.shown, details=lost.details)
@@ -175,8 +210,9 @@ class _Run:
     def report(self, seconds: float) -> Report:
         """All of it, with the decision."""
         assets = tuple(self._asset(number) for number in range(len(self.files)))
+        assets = with_groups(self.context, assets, self.made.groups)
         self._refuse_nothing(assets)
-        troubles = self.tree.troubles
+        troubles = (*self.tree.troubles, *self.made.group_troubles)
         file = self.policy.file
         complete = not troubles and not any(one.troubles for one in assets)
         return Report(
@@ -222,6 +258,7 @@ class _Run:
             yield Note("policy", "no kinelint.toml was found: every rule runs with its defaults")
         if not self.whole:
             return  # a part of a tree does not show what is unused in all of it
+        yield from self.made.group_notes
         matched = {entry for one in self.made.judged.values() for entry in one.cues}
         for number, sheet in enumerate(self.context.cues.sheets):
             for entry, table in enumerate(sheet.table.cue):

@@ -126,6 +126,7 @@ def _file_problems(file: TomlFile, folder: Path) -> Iterator[PolicyError]:
     named: list[tuple[Place, object]] = [(("cues",), file.data.get("cues"))]
     for number, one in enumerate(_entries(file.data, "skeleton")):
         named.append((("skeleton", number, "body"), one.get("body")))
+        named.append((("skeleton", number, "reference"), one.get("reference")))
     for place, name in named:
         if isinstance(name, str) and name and not (folder / name).is_file():
             what = f"{dotted(place)} names {name!r}, and there is no such file"

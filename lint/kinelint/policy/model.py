@@ -92,6 +92,10 @@ class SkeletonTable(Table):
         default="",
         description="Body file: an asset with a skin on this skeleton, from this file's folder.",
     )
+    reference: str = Field(
+        default="",
+        description="Asset whose skeleton these clips are to have, from this file's folder.",
+    )
     metres_per_unit: float | None = Field(default=None, gt=0, description="Of its clips' lengths.")
     up_axis: Axis | None = Field(default=None, description="Which axis of its clips points up.")
     stature_m: float | None = Field(

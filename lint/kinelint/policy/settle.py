@@ -16,7 +16,7 @@ from kinelint.globs import any_asset, any_clip
 from kinelint.policy.model import PolicyTable, ScopeTable, SkeletonTable
 from kinelint.registry import Registered
 from kinelint.report import RuleSetup
-from kinelint.rule import Rule, RuleSettings
+from kinelint.rule import RuleBase, RuleSettings
 from kinelint.toml_check import checked
 from kinelint.toml_places import TomlFile
 
@@ -25,7 +25,7 @@ from kinelint.toml_places import TomlFile
 class SettledRule:
     """One rule with all that a policy makes of it for one clip."""
 
-    rule: type[Rule[Any]]
+    rule: type[RuleBase[Any]]
     settings: RuleSettings
     level: Level | None = None
     enabled: bool = True
