@@ -180,10 +180,10 @@ def _with_groups(
     context: Context, asset: AssetReport, said: Mapping[ClipId, Mapping[str, list[RuleResult]]]
 ) -> AssetReport:
     clips, troubles = [], list(asset.troubles)
+    unread = {one.clip for one in troubles if one.kind == "unreadable-asset"}
     for clip in asset.clips:
         more = list(_clip_results(context, asset, clip, said.get((asset.path, clip.name), {})))
-        # A clip that could not be judged at all has its trouble already.
-        if not more or not clip.results:
+        if not more or clip.name in unread:
             clips.append(clip)
             continue
         results = sorted((*clip.results, *more), key=lambda one: one.rule_id)
