@@ -76,6 +76,9 @@ class Finding:
         at_m: the place in the world at the worst frame, metres, Y up.
         direction: unit vector that would clear it, or along which it moves, at the worst frame.
         trace: the quantity over the frames, to plot.
+        setting: the rule's setting that `limit` comes from; its source is the limit's source.
+        confidence: 0 to 1, how sure the rule is that this is a defect and no style or guess of
+            ours; None if it does not say.
     """
 
     message: str
@@ -91,6 +94,8 @@ class Finding:
     at_m: Point | None = None
     direction: Point | None = None
     trace: Trace | None = None
+    setting: str = ""
+    confidence: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,6 +116,6 @@ def hold(one: Finding, motion: Motion) -> None:
         raise BrokenContract(f"the rule's worst frame {worst} lies outside its own span")
     if not one.parts or not one.message:
         raise BrokenContract("the rule made a finding without a part or a message")
-    numbers = (one.measured, one.limit, *(one.at_m or ()), *(one.direction or ()))
+    numbers = (one.measured, one.limit, one.confidence, *(one.at_m or ()), *(one.direction or ()))
     if not all(math.isfinite(value) for value in numbers if value is not None):
         raise BrokenContract(f"the rule measured a value that is no number: {one.message!r}")

@@ -44,6 +44,8 @@ def located(rule_id: str, finding: Finding, level: Level, clip: Clip, figure: Fi
         detail=finding.detail,
         at_m=_point(finding.at_m),
         direction=_point(finding.direction),
+        setting=finding.setting,
+        confidence=_number(finding.confidence),
         trace=None if trace is None else replace(trace, first=trace.first + offset),
         first_line=None if lines is None else int(lines[span.first]),
         last_line=None if lines is None else int(lines[span.last]),
