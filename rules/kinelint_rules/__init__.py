@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
-from kinelint.rule import Rule
+from kinelint.rule import RuleBase
 from kinelint_rules.contact.penetration import Penetration
+from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 
-RULES: tuple[type[Rule[Any]], ...] = (
+RULES: tuple[type[RuleBase[Any]], ...] = (
     FootSlide,
     GroundContact,
     JointLimit,
     LimbStretch,
     LoopSeam,
     Penetration,
+    Pop,
 )

@@ -1,0 +1,1 @@
+"""Does the motion go on from frame to frame as motion does?"""
