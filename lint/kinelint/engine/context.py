@@ -13,6 +13,7 @@ from kinelint.clip import Asset
 from kinelint.cue import Cue
 from kinelint.cues import CueSheets
 from kinelint.discover import plain_text
+from kinelint.plain_file import open_plain
 from kinelint.policy import Policy
 from kinelint.readers import ReadOptions, read
 
@@ -48,6 +49,8 @@ class Context:
             max_bytes=limits.max_megabytes * 1024 * 1024,
             max_frames=limits.max_frames,
             max_joints=limits.max_joints,
+            max_seconds=limits.read_seconds,
+            max_memory_bytes=limits.read_megabytes * 1024 * 1024,
         )
 
     def cue(self, asset: str, clip: str) -> Cue:
@@ -105,7 +108,7 @@ def _bytes_of(asset: Asset) -> int:
 def sha256_of(path: Path) -> str:
     """Of a file's bytes; "" if it cannot be read."""
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return ""

@@ -9,6 +9,8 @@ from pathlib import Path
 
 from kinelint.clip import Asset
 from kinelint.errors import AssetError, KinelintError
+from kinelint.plain_file import open_plain
+from kinelint.readers.files import refuse_too_large
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.registry import Reader, endings, pick
 
@@ -43,14 +45,9 @@ def read(path: Path, options: ReadOptions = ReadOptions()) -> Asset:  # noqa: B0
 
 
 def _head(path: Path, options: ReadOptions) -> bytes:
-    size = path.stat().st_size
-    if size > options.max_bytes:
-        raise AssetError(
-            f"holds {size} bytes, more than the {options.max_bytes} that may be read",
-            mend="Raise the limit or split the file.",
-        )
-    with path.open("rb") as file:
+    with open_plain(path) as file:
         head = file.read(_HEAD_BYTES)
+        refuse_too_large(file, options)
     if not head:
         raise AssetError("the file is empty", mend="Export it again.")
     return head

@@ -30,6 +30,7 @@ from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.readers import bvh_motion, bvh_pose, bvh_positions
 from kinelint.readers.bvh_hierarchy import BvhHierarchy, BvhJoint, read_hierarchy
+from kinelint.readers.files import read_bytes
 from kinelint.readers.numbers import Block, read_block
 from kinelint.readers.options import ReadOptions
 
@@ -77,12 +78,7 @@ READER = BvhReader()
 
 
 def _text(path: Path, options: ReadOptions) -> bytes:
-    text = path.read_bytes()
-    if len(text) > options.max_bytes:
-        raise AssetError(
-            f"holds {len(text)} bytes, more than the {options.max_bytes} that may be read",
-            mend="Raise the limit or split the file.",
-        )
+    text = read_bytes(path, options)
     if text.startswith(_UTF16_MARKS):
         raise AssetError("the text is UTF-16", place="line 1", mend="Save it as UTF-8.")
     text = text.removeprefix(_UTF8_MARK)
