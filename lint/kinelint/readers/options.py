@@ -15,9 +15,13 @@ class ReadOptions:
         max_bytes: the largest file that is read.
         max_frames: the most frames that one clip may have.
         max_joints: the most joints that one skeleton may have.
+        max_seconds: how long a format that needs native code may take for one file.
+        max_memory_bytes: the most memory that reading one such file may take.
     """
 
     sample_rate_hz: float | None = None
     max_bytes: int = 1 << 30
     max_frames: int = 2_000_000
     max_joints: int = 5_000
+    max_seconds: float = 60.0
+    max_memory_bytes: int = 4 << 30

@@ -1,6 +1,7 @@
 """Which reader takes a file: decided by its content, then by its ending.
 
-A reader is an object with the four members of `Reader`. Packs bring theirs through the entry
+A reader is an object with the four members of `Reader`; a text `carries` beside them says what it
+carries over (see `carries`). Packs bring theirs through the entry
 point group "kinelint.readers", one reader (or a class of one) an entry. Built-in readers are
 asked first, so that a file of a known format reads the same whatever else is installed; they are
 imported when a file needs them and not before.
@@ -18,6 +19,7 @@ from typing import Protocol, runtime_checkable
 
 from kinelint.clip import Asset
 from kinelint.errors import AssetError, RegistryError
+from kinelint.readers.native import NativeReader
 from kinelint.readers.options import ReadOptions
 
 GROUP = "kinelint.readers"
@@ -63,6 +65,11 @@ class LazyReader:
         reader: Reader = found() if isinstance(found, type) else found
         return reader
 
+    @property
+    def carries(self) -> str:
+        """As the reader itself says."""
+        return carries(self.loaded)
+
     def sniff(self, head: bytes, path: Path) -> bool:
         """Asked of the reader itself."""
         return self.loaded.sniff(head, path)
@@ -75,7 +82,33 @@ class LazyReader:
 BUILT_IN: tuple[Reader, ...] = (
     LazyReader("bvh", (".bvh",), "kinelint.readers.bvh:READER"),
     LazyReader("gltf", (".gltf", ".glb", ".vrm", ".vrma"), "kinelint.readers.gltf:READER"),
+    NativeReader(
+        "fbx",
+        (".fbx",),
+        sniff_target="kinelint.readers.fbx_sniff:sniff",
+        read_target="kinelint.readers.fbx:read_fbx",
+        needs="ufbx",
+        extra="fbx",
+    ),
+    NativeReader(
+        "usd",
+        (".usd", ".usda", ".usdc", ".usdz"),
+        sniff_target="kinelint.readers.usd_sniff:sniff",
+        read_target="kinelint.readers.usd:read_usd",
+        needs="pxr",
+        extra="usd",
+    ),
 )
+
+
+def carries(reader: Reader) -> str:
+    """What a reader says it carries over and what not, as Markdown; "" if it says nothing.
+
+    It is the reader's attribute `carries`, which readers need not have: a short list of what
+    becomes part of a clip, then what is set aside with a note, then what is refused. Formats
+    read in a child keep it as `CARRIES` beside their sniffing function.
+    """
+    return str(getattr(reader, "carries", "")).strip()
 
 
 def brought(entries: Iterable[EntryPoint] | None = None) -> Iterator[Reader]:
