@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_document import Document, Json
+from kinelint.readers.gltf_packed import Unpacker
 from kinelint.readers.options import ReadOptions
 
 _COMPONENTS: dict[Any, np.dtype[Any]] = {
@@ -43,6 +44,7 @@ class Accessors:
         self._views = self.document.table("bufferViews")
         self._buffer_count = len(self.document.table("buffers"))
         self._bytes: dict[int, tuple[memoryview, int | None]] = {}
+        self._unpacker = Unpacker(self.document, self.buffers, self.options.max_bytes)
 
     def reference(self, holder: Json, key: str, place: str) -> int:
         """The accessor that `holder` names under `key`."""
@@ -145,6 +147,9 @@ class Accessors:
         stride = self.document.whole(view, "byteStride", place) if "byteStride" in view else None
         if stride is not None and not 1 <= stride <= 252:
             raise self.document.error("must be between 4 and 252", f"{place}/byteStride")
+        packed = self._unpacker.extension(view)
+        if packed is not None:
+            return self._unpacker.bytes(view, *packed, place)[:length], stride
         data = self.buffers[buffer]
         if start + length > len(data):
             what = f"ends at byte {start + length} of buffer {buffer}, which has {len(data)}"

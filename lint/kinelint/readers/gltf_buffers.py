@@ -37,6 +37,18 @@ class Buffers:
             self._found[index] = self._fetch(index)
         return self._found[index]
 
+    def is_there(self, index: object) -> bool:
+        """Whether a buffer has bytes of its own, and does not only stand for packed ones."""
+        table = self.container.document.table("buffers")
+        if type(index) is not int or not 0 <= index < len(table):
+            return False
+        return "uri" in table[index] or (index == 0 and self.container.binary is not None)
+
+    @property
+    def fetched_bytes(self) -> int:
+        """How much was fetched so far."""
+        return self._spent
+
     def _fetch(self, index: int) -> memoryview:
         document, place = self.container.document, f"/buffers/{index}"
         buffer = document.table("buffers")[index]

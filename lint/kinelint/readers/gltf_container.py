@@ -12,30 +12,13 @@ from pathlib import Path
 import orjson
 
 from kinelint.errors import AssetError
+from kinelint.readers.files import read_bytes
 from kinelint.readers.gltf_document import Document, Json
+from kinelint.readers.gltf_extensions import check_required
 from kinelint.readers.options import ReadOptions
 
 MAGIC = b"glTF"
 _JSON, _BIN = 0x4E4F534A, 0x004E4942
-
-# Extensions that change neither motion nor the shape of a body, or that are read here.
-_HARMLESS_PREFIXES = (
-    "KHR_materials_",
-    "KHR_texture_",
-    "KHR_lights_",
-    "EXT_texture_",
-    "EXT_lights_",
-)
-_KNOWN = {
-    "EXT_mesh_gpu_instancing",
-    "KHR_animation_pointer",
-    "KHR_draco_mesh_compression",
-    "KHR_mesh_quantization",
-    "KHR_node_visibility",
-    "KHR_xmp_json_ld",
-    "VRM",
-}
-_KNOWN_PREFIXES = ("VRMC_",)
 
 
 @dataclass(frozen=True)
@@ -62,18 +45,14 @@ def open_container(path: Path, options: ReadOptions) -> Container:
         AssetError: too big, no glTF, version 1, truncated, an extension nobody here knows.
     """
     name = str(path)
-    size = path.stat().st_size
-    if size > options.max_bytes:
-        what = f"holds {size} bytes, more than the {options.max_bytes} that may be read"
-        raise AssetError(what, path=name, mend="Raise the limit or split the file.")
-    data = path.read_bytes()
+    data = read_bytes(path, options)
     if data[:4] == MAGIC:
         text, binary, media = *_chunks(memoryview(data), name), "glb"
     else:
         text, binary, media = memoryview(data.removeprefix(b"\xef\xbb\xbf")), None, "gltf"
     document = Document(_parsed(text, name), name)
     _check_version(document)
-    _check_extensions(document)
+    check_required(document)
     return Container(document, binary, media, path)
 
 
@@ -132,16 +111,3 @@ def _check_version(document: Document) -> None:
     if least != "2.0":
         what = f"asks for a reader of glTF {least}; this one reads 2.0"
         raise document.error(what, "/asset/minVersion", "Export it as glTF 2.0.")
-
-
-def _check_extensions(document: Document) -> None:
-    required = document.tree.get("extensionsRequired", [])
-    if type(required) is not list:
-        raise document.error("must be a list", "/extensionsRequired")
-    for i, name in enumerate(required):
-        known = isinstance(name, str) and (
-            name in _KNOWN or name.startswith(_HARMLESS_PREFIXES + _KNOWN_PREFIXES)
-        )
-        if not known:
-            what = f"the file cannot be read without the extension {name!r}, unknown here"
-            raise document.error(what, f"/extensionsRequired/{i}", "Export it without.")

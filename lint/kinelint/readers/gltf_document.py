@@ -31,9 +31,9 @@ class Document:
         found = holder.get(key, [])
         if type(found) is not list:
             raise self.error("must be a list", f"{place}/{key}")
-        for i, item in enumerate(found):
-            if type(item) is not dict:
-                raise self.error("must be an object", f"{place}/{key}/{i}")
+        if not set(map(type, found)) <= {dict}:
+            wrong = next(i for i, item in enumerate(found) if type(item) is not dict)
+            raise self.error("must be an object", f"{place}/{key}/{wrong}")
         return found
 
     def table(self, name: str) -> list[Json]:

@@ -8,7 +8,7 @@ from kinelint.kinematics.arrays import Floats
 from kinelint.readers import sampling
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_channels import Animation, Channel
-from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_document import Document, Json
 from kinelint.readers.gltf_nodes import Nodes
 
 
@@ -45,6 +45,8 @@ def weight_channels(
 
 def target_count(channel: Channel, accessors: Accessors, keys: int) -> int:
     """How many morph targets a channel of weights drives."""
+    if channel.element is not None:
+        return 1
     rows = keys * 3 if channel.mode == "CUBICSPLINE" else keys
     place = f"{channel.place}/output"
     stored = len(accessors.raw(channel.values, 1, place))
@@ -77,11 +79,22 @@ def _target_names(channel: Channel, document: Document, nodes: Nodes, count: int
     index = nodes.table[channel.node].get("mesh")
     mesh = meshes[index] if type(index) is int and 0 <= index < len(meshes) else {}
     owner = nodes.names[channel.node] or mesh.get("name") or nodes.label(channel.node)
+    if channel.mesh is not None:
+        owner = mesh.get("name") or f"mesh {channel.mesh}"
+    named = target_names(document, mesh)
+    first = channel.element or 0
+    return [
+        f"{owner} {named[i] if i < len(named) else f'target {i}'}"
+        for i in range(first, first + count)
+    ]
+
+
+def target_names(document: Document, mesh: Json) -> list[str]:
+    """What the file calls the morph targets of a mesh, where it does (common practice)."""
     listed = document.inner(mesh, "extras", "targetNames")
-    named = listed if type(listed) is list else []
-    return [f"{owner} {named[i] if i < len(named) else f'target {i}'}" for i in range(count)]
-
-
-def animated_by_weight(animations: list[Animation]) -> set[int]:
-    """Nodes whose morph targets some animation drives."""
-    return {one.node for each in animations for one in each.channels if one.path == "weights"}
+    if type(listed) is not list:
+        # VRM 0.x writes them into the extras of the first primitive.
+        primitives = mesh.get("primitives")
+        first = primitives[0] if type(primitives) is list and primitives else None
+        listed = document.inner(first, "extras", "targetNames")
+    return [str(one) for one in listed] if type(listed) is list else []
