@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from readers.fbx_writer_records import Flag, Long, Named, Record, Value
+from readers.fbx_writer_records import Bits, Flag, Long, Named, Record, Value
 
 if TYPE_CHECKING:
     from readers.fbx_writer import Curve, Joint, Layer, Mesh, Scene, Take
@@ -205,7 +205,7 @@ def _curve(curve: Curve, made: _Builder) -> int:
     record.add("KeyValueFloat", values)
     flags, data, counts = _attributes(curve, values.size)
     record.add("KeyAttrFlags", flags)
-    record.add("KeyAttrDataFloat", data)
+    record.add("KeyAttrDataFloat", Bits(data))
     record.add("KeyAttrRefCount", counts)
     return one
 

@@ -42,7 +42,14 @@ class Flag:
     letter: str
 
 
-Value: TypeAlias = "int | float | str | bytes | Named | Long | Flag | np.ndarray[Any, Any]"
+@dataclass(frozen=True, eq=False)
+class Bits:
+    """Single-precision numbers that text spells as the integers of the same 32 bits."""
+
+    values: np.ndarray[Any, Any]
+
+
+Value: TypeAlias = "int | float | str | bytes | Named | Long | Flag | Bits | np.ndarray[Any, Any]"
 
 
 @dataclass
@@ -91,6 +98,8 @@ def _lines(record: Record, depth: int, version: int, out: list[str]) -> None:
 
 
 def _spelled(value: Value, version: int, depth: int) -> str:
+    if isinstance(value, Bits):
+        value = np.asarray(value.values, dtype=np.float32).view(np.int32)
     if isinstance(value, np.ndarray):
         listed = ",".join(repr(one) for one in value.tolist())
         if version < 7000:
@@ -145,6 +154,8 @@ def _bytes(record: Record, version: int, packed: bool, out: bytearray) -> None:
 
 
 def _coded(value: Value, version: int, packed: bool) -> Iterator[bytes]:
+    if isinstance(value, Bits):
+        value = np.asarray(value.values, dtype=np.float32)
     if isinstance(value, np.ndarray):
         if version < 7000:
             for one in value.tolist():
