@@ -49,7 +49,10 @@ def read_plain(path: Path, most: int) -> bytes:
         size = os.fstat(file.fileno()).st_size
         if size > most:
             raise TooLargeError(f"holds {size} bytes, more than the {most} that may be read")
-        content = file.read(most + 1)
+        # Reading takes the memory that is asked for first: ask for what is there.
+        content = file.read(size + 1)
+        if len(content) > size:
+            content += file.read(most + 1 - len(content))
     if len(content) > most:
         raise TooLargeError(f"grew beyond the {most} bytes that may be read while it was read")
     return content
