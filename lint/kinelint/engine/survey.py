@@ -68,7 +68,7 @@ def survey(context: Context, file: Found) -> Survey:
     try:
         asset = context.read(file.path)
     except AssetError as error:
-        trouble = Trouble("unreadable-asset", unread(error), file.shown, error.place)
+        trouble = unreadable(file, error)
         return Survey(media, binary, sha256, troubles=(trouble,))
     if asset.clips:
         media, binary = asset.clips[0].source.media, asset.clips[0].source.binary
@@ -92,6 +92,12 @@ def _like(one: BodySeen, first: BodySeen) -> BodySeen:
     skeleton = first.skeleton if one.skeleton.equals(first.skeleton) else one.skeleton
     anatomy = first.anatomy if one.anatomy == first.anatomy else one.anatomy
     return replace(one, skeleton=skeleton, anatomy=anatomy)
+
+
+def unreadable(file: Found, error: AssetError) -> Trouble:
+    """A file that cannot be read."""
+    said, details = unread(error), error.details
+    return Trouble("unreadable-asset", said, file.shown, error.place, details=details)
 
 
 def unread(error: KinelintError) -> str:

@@ -29,7 +29,11 @@ def read(path: Path, options: ReadOptions = ReadOptions()) -> Asset:  # noqa: B0
         return pick(_head(path, options), path).read(path, options)
     except KinelintError as error:
         raise AssetError(
-            error.what, path=error.path or str(path), place=error.place, mend=error.mend
+            error.what,
+            path=error.path or str(path),
+            place=error.place,
+            mend=error.mend,
+            details=error.details,
         ) from error
     except OSError as error:
         what = f"cannot be opened: {error.strerror or error}"
