@@ -31,7 +31,7 @@ from kinelint.finding import Note
 from kinelint.readers import bvh_motion, bvh_pose, bvh_positions
 from kinelint.readers.bvh_hierarchy import BvhHierarchy, BvhJoint, read_hierarchy
 from kinelint.readers.files import read_bytes
-from kinelint.readers.numbers import Block, read_block
+from kinelint.readers.numbers import Block, read_block, refuse_absurd
 from kinelint.readers.options import ReadOptions
 
 _UTF8_MARK = b"\xef\xbb\xbf"
@@ -107,7 +107,24 @@ def _parsed(text: bytes, options: ReadOptions) -> tuple[BvhHierarchy, bvh_motion
         what = f"{len(block.lines)} frames, more than the {options.max_frames} that may be read"
         line = int(block.lines[options.max_frames])
         raise AssetError(what, place=f"line {line}", mend="Raise the limit or split the clip.")
+    refuse_absurd(block)
+    _refuse_bulk(hierarchy, head, len(block.lines), options)
     return hierarchy, head, block
+
+
+def _refuse_bulk(
+    hierarchy: BvhHierarchy, head: bvh_motion.MotionHead, frames: int, options: ReadOptions
+) -> None:
+    """Joints without channels cost a file nothing, and the clip as much as any other."""
+    moving = sum(joint.has_positions for joint in hierarchy.joints)
+    need = 8 * frames * (4 * len(hierarchy.joints) + 3 * moving)
+    if need > options.max_memory_bytes:
+        what = (
+            f"{frames} frames of {len(hierarchy.joints)} joints take {need >> 20} MB, more than "
+            f"the {options.max_memory_bytes >> 20} MB of memory that may be used"
+        )
+        mend = "Raise the limit of memory, split the clip or thin the skeleton."
+        raise AssetError(what, place=f"line {head.frames_line}", mend=mend)
 
 
 def _skeleton(joints: list[BvhJoint]) -> Skeleton:

@@ -9,14 +9,13 @@ from itertools import pairwise
 from math import isfinite
 
 from kinelint.errors import AssetError
+from kinelint.readers.options import LARGEST
 
 _CHANNEL = re.compile(r"([xyz])(position|rotation)", re.IGNORECASE)
 # Braces are words of their own even where they touch a name.
 _WORD = re.compile(rb"\n|[{}]|[^\s{}]++")
 _LONGEST_NAME = 1024
 _LONGEST_NUMBER = 400
-LARGEST = 1e12
-"""Of any number in a file, in its own unit: no length and no angle of a motion is larger."""
 _KEYWORDS = ("ROOT", "JOINT", "END", "OFFSET", "CHANNELS", "{", "}")
 
 

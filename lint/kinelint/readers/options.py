@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LARGEST = 1e12
+"""Of any number in a file, in the file's own unit: no length and no angle of a motion is larger.
+Beyond it squares and products of what is read would end as infinities."""
+
 
 @dataclass(frozen=True, slots=True)
 class ReadOptions:
