@@ -7,6 +7,7 @@ Source: glTF 2.0 specification, sections 3.6.2 (accessors) and 3.11 (dequantisat
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_document import Document, Json
 from kinelint.readers.gltf_packed import Unpacker
+from kinelint.readers.gltf_plain import Plain, plain_accessors
 from kinelint.readers.options import ReadOptions
 
 _COMPONENTS: dict[Any, np.dtype[Any]] = {
@@ -69,6 +71,27 @@ class Accessors:
     def floats(self, index: int, width: int, place: str) -> Floats:
         """The same as float64."""
         return self.values(index, width, place).astype(np.float64)
+
+    def stacked(self, indices: list[int], width: int, rows: int) -> NDArray[np.float32] | None:
+        """``(indices, rows, width)`` of plain accessors, all at once.
+
+        None unless each holds `rows` floats of `width`, dense and end to end in one buffer: read
+        them one by one then, which also finds what may be wrong with them.
+        """
+        at, table = np.array(indices), self._plain
+        right = (table.widths[at] == width) & (table.counts[at] == rows)
+        buffer = int(table.buffers[at[0]])
+        if not np.all(right & (table.buffers[at] == buffer)):
+            return None
+        return _windows(self.buffers[buffer], table.starts[at], rows * width * 4)
+
+    @cached_property
+    def _plain(self) -> Plain:
+        # What a buffer declares is what it holds, or fetching it will say so.
+        declared = [one.get("byteLength") for one in self.document.table("buffers")]
+        there = self.buffers.is_there
+        lengths = [one if type(one) is int and there(i) else -1 for i, one in enumerate(declared)]
+        return plain_accessors(self._table, self._views, lengths)
 
     def whole(self, index: int, width: int, place: str) -> Ints:
         """``(count, width)`` of unsigned integers."""
@@ -175,3 +198,12 @@ class Accessors:
         patched = dense.copy()
         patched[rows] = self._view(what, dense.dtype, dense.shape[1], count, f"{place}/values")
         return patched
+
+
+def _windows(data: memoryview, starts: Ints, size: int) -> NDArray[np.float32]:
+    """``(starts, size / 4)`` floats from bytes `starts`, each a multiple of 4."""
+    floats = np.frombuffer(data[: len(data) // 4 * 4], "<f4")
+    step = floats.strides[0]
+    shape = (len(floats) - size // 4 + 1, size // 4)
+    rows = np.lib.stride_tricks.as_strided(floats, shape, (step, step), writeable=False)
+    return np.asarray(rows[starts // 4])

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -50,10 +51,7 @@ class ClipMaker:
         Raises:
             AssetError: key times that do not rise, values that do not match them, too many frames.
         """
-        keys = [
-            np.unique(np.concatenate([self._keys(channel) for channel in _per_input(one)]))
-            for one in animations
-        ]
+        keys = [self._all_keys(one) for one in animations]
         plans = [sampling.plan(one, self.options.sample_rate_hz) for one in keys]
         # All plans are checked before the first frame is made.
         for animation, plan in zip(animations, plans, strict=True):
@@ -62,22 +60,29 @@ class ClipMaker:
 
     def _clip(self, animation: Animation, name: str, keys: Floats, plan: sampling.Plan) -> Clip:
         at = {
-            one.keys: sampling.lookup(self._times[one.keys], plan.times_s, plan.tolerance_s)
-            for one in _per_input(animation)
+            index: sampling.lookup(self._times[index], plan.times_s, plan.tolerance_s)
+            for index in {one.keys for one in animation.channels}
         }
         notes = [*animation.notes, *_sampling_notes(plan)]
-        clip = Clip(
+        return Clip(
             name=name,
             skeleton=self.rig.skeleton,
             sample_rate_hz=plan.rate_hz,
-            rotations=np.repeat(self.rig.skeleton.rest_rotations[..., None], plan.steps + 1, -1),
             start_s=plan.start_s,
             metres_per_unit=1.0,
             up_axis="y",
             key_times_s=keys,
             source=Source(self.media, self.media == "glb", f"/animations/{animation.index}"),
+            **self._moved(animation, at, plan.steps + 1, notes),
+            notes=tuple(notes),
         )
-        return replace(clip, **self._moved(animation, at, clip, notes), notes=tuple(notes))
+
+    def _all_keys(self, animation: Animation) -> Floats:
+        """The times of all channels, sorted, each once."""
+        # One channel for each accessor of times; an error shall name the first.
+        inputs = {one.keys: one for one in reversed(animation.channels)}
+        times = [self._keys(one) for one in reversed(inputs.values())]
+        return times[0] if len(times) == 1 else np.unique(np.concatenate(times))
 
     def _keys(self, channel: Channel) -> Floats:
         """Checked key times ``(keys,)``; places name the first sampler that uses them."""
@@ -114,11 +119,11 @@ class ClipMaker:
         self,
         animation: Animation,
         at: Mapping[int, sampling.Lookup],
-        clip: Clip,
+        frames: int,
         notes: list[Note],
     ) -> dict[str, Any]:
         """The clip's arrays: rotations, translations, scales, weights."""
-        turned = clip.rotations.copy()
+        turned = np.repeat(self.rig.skeleton.rest_rotations[..., None], frames, axis=-1)
         moved: dict[str, dict[int, Floats]] = {"translation": {}, "scale": {}}
         strays = 0
         for (path, keys, mode), channels in self._groups(animation).items():
@@ -128,17 +133,15 @@ class ClipMaker:
                 strays += int(np.sum(_not_unit(curves[1])))
                 turned[joints] = _sampled_rotations(curves, mode, at[keys])
             else:
-                frames = _sampled(curves, mode, at[keys])
-                moved[path].update(self._off_rest(path, joints, frames))
+                moved[path].update(self._off_rest(path, joints, curves, mode, at[keys]))
         if strays:
             text = f"{strays} rotation channels hold quaternions that are not of length 1"
             notes.append(Note("rotations", f"{text}; they were normalised"))
         names, weights = weight_channels(
             animation, self.accessors, self.nodes, self.expressions, self._times, at
         )
-        shape = (clip.frames,)
-        translated, translations = _listed(moved["translation"], (3, *shape))
-        scaled, scales = _listed(moved["scale"], (3, *shape))
+        translated, translations = _listed(moved["translation"], (3, frames))
+        scaled, scales = _listed(moved["scale"], (3, frames))
         return {
             "rotations": turned,
             "translated": translated,
@@ -146,7 +149,7 @@ class ClipMaker:
             "scaled": scaled,
             "scales": scales,
             "weight_names": names,
-            "weights": np.array(weights) if weights else np.empty((0, *shape)),
+            "weights": np.array(weights) if weights else np.empty((0, frames)),
         }
 
     def _groups(self, animation: Animation) -> dict[tuple[str, int, str], list[Channel]]:
@@ -162,47 +165,76 @@ class ClipMaker:
     ) -> tuple[Floats, Floats, Floats]:
         """In-tangents, values, out-tangents, each ``(channels, components, keys)``."""
         keys, width = len(self._times[channels[0].keys]), WIDTHS[path]
-        read = self.accessors.values
-        stored = [read(one.values, width, f"{one.place}/output") for one in channels]
-        return split_curves(stored, channels, keys, mode, self.document)
+        rows = keys * 3 if mode == "CUBICSPLINE" else keys
+        stacked = self.accessors.stacked([one.values for one in channels], width, rows)
+        if stacked is None:
+            read = self.accessors.values
+            stored = [read(one.values, width, f"{one.place}/output") for one in channels]
+            stacked = _checked(stored, channels, rows, mode, self.document)
+        return split_curves(stacked.reshape(len(channels), rows, width), mode)
 
-    def _off_rest(self, path: str, joints: list[int], frames: Floats) -> dict[int, Floats]:
-        """Those joints whose `frames` ``(joints, 3, frames)`` ever leave the rest pose."""
+    @cached_property
+    def _rest(self) -> dict[str, tuple[Floats, Floats]]:
+        """Of all joints the rest pose and how far noise leaves it, ``(joints, 3, 1)`` each."""
         skeleton = self.rig.skeleton
-        if path == "scale":
-            rest = skeleton.rest_scales[joints]
-            noise = SCALE_NOISE * np.maximum(1.0, np.abs(rest))
-        else:
-            rest = skeleton.rest_translations[joints]
-            own = np.linalg.norm(rest, axis=1, keepdims=True)
-            noise = _TRANSLATION_NOISE * np.maximum(self.rig.size, own)
+        scales, shifts = skeleton.rest_scales, skeleton.rest_translations
+        own = np.linalg.norm(shifts, axis=1, keepdims=True)
+        noise = np.broadcast_to(_TRANSLATION_NOISE * np.maximum(self.rig.size, own), shifts.shape)
+        unlike = SCALE_NOISE * np.maximum(1.0, np.abs(scales))
+        return {
+            "translation": (shifts[..., None], noise[..., None]),
+            "scale": (scales[..., None], unlike[..., None]),
+        }
+
+    def _off_rest(
+        self,
+        path: str,
+        joints: list[int],
+        curves: tuple[Floats, Floats, Floats],
+        mode: str,
+        at: sampling.Lookup,
+    ) -> dict[int, Floats]:
+        """``(3, frames)`` of those joints whose curves ever leave the rest pose."""
+        rest, noise = (one[joints] for one in self._rest[path])
+        # Between keys that rest nothing moves, unless by tangents.
+        judged = _sampled(curves, mode, at) if mode == "CUBICSPLINE" else curves[1]
         # Written so that a NaN counts as leaving: intake is to see it.
-        off = ~np.all(np.abs(frames - rest[..., None]) <= noise[..., None], axis=(1, 2))
-        return {joint: frames[i] for i, joint in enumerate(joints) if off[i]}
+        off = ~np.all(np.abs(judged - rest) <= noise, axis=(1, 2))
+        frames = judged[off]
+        if mode != "CUBICSPLINE":
+            frames = _sampled((frames, frames, frames), mode, at)
+        return dict(zip(np.array(joints)[off].tolist(), frames, strict=True))
 
 
-def split_curves(
-    stored: list[NDArray[Any]],
-    channels: list[Channel],
-    keys: int,
-    mode: str,
-    document: Document,
-) -> tuple[Floats, Floats, Floats]:
+def split_curves(stacked: NDArray[Any], mode: str) -> tuple[Floats, Floats, Floats]:
     """In-tangents, values, out-tangents ``(channels, components, keys)`` of stored outputs.
 
-    Without CUBICSPLINE the three are one array.
+    Args:
+        stacked: ``(channels, rows, components)``, three rows a key if there are tangents.
+        mode: without CUBICSPLINE the three are one array.
     """
-    rows = keys * 3 if mode == "CUBICSPLINE" else keys
+    if mode != "CUBICSPLINE":
+        values = stacked.astype(np.float64).transpose(0, 2, 1)
+        return values, values, values
+    count, rows, width = stacked.shape
+    triples = stacked.astype(np.float64).reshape(count, rows // 3, 3, width).transpose(2, 0, 3, 1)
+    return triples[0], triples[1], triples[2]
+
+
+def _checked(
+    stored: list[NDArray[Any]],
+    channels: list[Channel],
+    rows: int,
+    mode: str,
+    document: Document,
+) -> NDArray[Any]:
+    """Outputs of `rows` each, as one array."""
     for one, values in zip(channels, stored, strict=True):
         if len(values) != rows:
+            keys = rows // 3 if mode == "CUBICSPLINE" else rows
             what = f"{keys} keys of {mode} need {rows} values, found {len(values)}"
             raise document.error(what, f"{one.place}/output")
-    stacked = np.stack(stored).astype(np.float64)
-    if mode != "CUBICSPLINE":
-        values = stacked.transpose(0, 2, 1)
-        return values, values, values
-    triples = stacked.reshape(len(stored), keys, 3, -1).transpose(2, 0, 3, 1)
-    return triples[0], triples[1], triples[2]
+    return np.stack(stored)
 
 
 def _sampled(curves: tuple[Floats, Floats, Floats], mode: str, at: sampling.Lookup) -> Floats:
@@ -216,9 +248,16 @@ def _sampled_rotations(
 ) -> Floats:
     """Scalar first and unit, from the file's scalar last."""
     inward, values, outward = (one[:, [3, 0, 1, 2]] for one in curves)
+    if mode == "CUBICSPLINE":
+        return rotations.normalise(sampling.cubic(inward, values, outward, at))
+    still = np.all(values == values[..., :1], axis=(1, 2))
+    out = np.empty((*values.shape[:2], len(at.before)))
+    out[still] = rotations.normalise(values[still, :, :1])
     if mode == "LINEAR":
-        return sampling.linear_rotation(values, at)
-    return rotations.normalise(_sampled((inward, values, outward), mode, at))
+        out[~still] = sampling.linear_rotation(values[~still], at)
+    else:
+        out[~still] = sampling.step(rotations.normalise(values[~still]), at)
+    return out
 
 
 def _not_unit(values: Floats) -> NDArray[np.bool_]:
@@ -230,11 +269,6 @@ def _listed(moved: dict[int, Floats], shape: tuple[int, ...]) -> tuple[Ints, Flo
     joints = sorted(moved)
     values = np.array([moved[joint] for joint in joints]) if joints else np.empty((0, *shape))
     return np.array(joints, dtype=np.intp), values
-
-
-def _per_input(animation: Animation) -> list[Channel]:
-    """One channel for each accessor of key times."""
-    return list({one.keys: one for one in reversed(animation.channels)}.values())
 
 
 def _sampling_notes(plan: sampling.Plan) -> list[Note]:

@@ -83,18 +83,21 @@ def plan(key_times_s: Floats, wanted_hz: float | None = None) -> Plan:
 
 def _uniform_rate(since: Floats) -> float | None:
     """The common rate of keys at `since` the first, if they have one."""
-    common = [rate for rate in COMMON_HZ if _fits(since, rate)]
+    common = [rate for rate, fits in zip(COMMON_HZ, _fit(since, COMMON_HZ), strict=True) if fits]
     if common:
         return min(common, key=_least_multiple)
     steps = round(float(since[-1]) * _densest_rate(since))
     rate = steps / float(since[-1])
     # A few keys fit some odd rate by chance; a real one is seen in most of its steps.
-    return rate if len(since) > steps / 2 and _fits(since, rate) else None
+    return rate if len(since) > steps / 2 and _fit(since, (rate,))[0] else None
 
 
-def _fits(since: Floats, rate: float) -> bool:
-    steps = since * rate
-    return bool(np.all(np.abs(steps - np.rint(steps)) <= _ON_GRID)) and steps[-1] > 0.5
+def _fit(since: Floats, rates: tuple[float, ...]) -> list[bool]:
+    """Of each rate, whether all keys lie on its grid."""
+    steps = np.multiply.outer(np.asarray(rates), since)
+    near = np.abs(steps - np.rint(steps)).max(axis=1) <= _ON_GRID
+    found: list[bool] = (near & (steps[:, -1] > 0.5)).tolist()
+    return found
 
 
 def _least_multiple(rate: float) -> float:
