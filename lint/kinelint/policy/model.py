@@ -120,7 +120,7 @@ class LimitsTable(Table):
         description="Time that reading one file by native code (FBX, USD) may take.",
     )
     read_megabytes: int = Field(
-        default=4096, ge=256, description="Memory that reading one such file may take."
+        default=4096, ge=256, description="Memory that what is read from one file may take."
     )
 
 

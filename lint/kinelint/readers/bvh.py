@@ -108,22 +108,27 @@ def _parsed(text: bytes, options: ReadOptions) -> tuple[BvhHierarchy, bvh_motion
         line = int(block.lines[options.max_frames])
         raise AssetError(what, place=f"line {line}", mend="Raise the limit or split the clip.")
     refuse_absurd(block)
-    _refuse_bulk(hierarchy, head, len(block.lines), options)
+    _refuse_bulk(hierarchy, head, len(block.lines), len(text), options)
     return hierarchy, head, block
 
 
 def _refuse_bulk(
-    hierarchy: BvhHierarchy, head: bvh_motion.MotionHead, frames: int, options: ReadOptions
+    hierarchy: BvhHierarchy,
+    head: bvh_motion.MotionHead,
+    frames: int,
+    size: int,
+    options: ReadOptions,
 ) -> None:
     """Joints without channels cost a file nothing, and the clip as much as any other."""
     moving = sum(joint.has_positions for joint in hierarchy.joints)
+    most = options.memory_for(size)
     need = 8 * frames * (4 * len(hierarchy.joints) + 3 * moving)
-    if need > options.max_memory_bytes:
+    if need > most:
         what = (
             f"{frames} frames of {len(hierarchy.joints)} joints take {need >> 20} MB, more than "
-            f"the {options.max_memory_bytes >> 20} MB of memory that may be used"
+            f"the {most >> 20} MB that a file of this size may take"
         )
-        mend = "Raise the limit of memory, split the clip or thin the skeleton."
+        mend = "Split the clip or thin the skeleton."
         raise AssetError(what, place=f"line {head.frames_line}", mend=mend)
 
 

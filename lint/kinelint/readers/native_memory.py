@@ -12,9 +12,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-# What reading a file may take: this, and so many times its size (animation curves are sampled).
-BASE_BYTES = 768 << 20
-TIMES_FILE_SIZE = 64
+from kinelint.readers.options import BASE_BYTES, TIMES_FILE_SIZE
 
 
 def allowed_bytes(file_bytes: int, max_bytes: int) -> int:

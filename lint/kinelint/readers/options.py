@@ -8,6 +8,11 @@ LARGEST = 1e12
 """Of any number in a file, in the file's own unit: no length and no angle of a motion is larger.
 Beyond it squares and products of what is read would end as infinities."""
 
+# What a file may become: this, and so many times its size. Curves are sampled, and joints that a
+# file only names have poses as well.
+BASE_BYTES = 768 << 20
+TIMES_FILE_SIZE = 64
+
 
 @dataclass(frozen=True, slots=True)
 class ReadOptions:
@@ -20,7 +25,7 @@ class ReadOptions:
         max_frames: the most frames that one clip may have.
         max_joints: the most joints that one skeleton may have.
         max_seconds: how long a format that needs native code may take for one file.
-        max_memory_bytes: the most memory that reading one such file may take.
+        max_memory_bytes: the most memory that what is read from one file may take.
     """
 
     sample_rate_hz: float | None = None
@@ -29,3 +34,11 @@ class ReadOptions:
     max_joints: int = 5_000
     max_seconds: float = 60.0
     max_memory_bytes: int = 4 << 30
+
+    def memory_for(self, file_bytes: int) -> int:
+        """The memory that what is read from a file of this size may take.
+
+        A reader refuses a file before it allocates more. On top of it comes what parsing needs,
+        see DEVELOPERS.md, "Hostile input".
+        """
+        return min(BASE_BYTES + TIMES_FILE_SIZE * file_bytes, self.max_memory_bytes)
