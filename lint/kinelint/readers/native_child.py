@@ -28,7 +28,7 @@ from kinelint.readers.native_wire import Arrays, WireError, send
 from kinelint.readers.options import ReadOptions
 
 # The parent ends us at the time limit; this is for when there is no parent any more.
-GRACE_S = 5.0
+GRACE_S = 2.0
 _LONGEST_TEXT = 2000
 
 

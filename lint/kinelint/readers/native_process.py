@@ -23,6 +23,7 @@ from kinelint.readers.native_wire import Array, WireError, receive
 
 START_SECONDS = 60.0
 _TICK_S = 0.05
+_LAST_WORDS_S = 0.2
 _KEPT_WORDS = 4096
 _NOISE_BYTES = 1 << 16
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -143,9 +144,15 @@ class Child:
         until = time.monotonic() + bounds.seconds
         try:
             while True:
+                died = not self.alive
                 with suppress(Empty):
+                    # The last words of one that died are there already, or never come: what it
+                    # started may hold its pipes open.
                     left = until - time.monotonic()
-                    return self._sorted(self._came.get(timeout=max(min(_TICK_S, left), 0.0)))
+                    patience = _LAST_WORDS_S if died else min(_TICK_S, left)
+                    return self._sorted(self._came.get(timeout=max(patience, 0.0)))
+                if died:
+                    raise self._lost("died")
                 if time.monotonic() >= until:
                     raise self._lost("time")
                 if resident_bytes(self.process.pid) > bounds.resident_bytes:

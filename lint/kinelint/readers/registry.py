@@ -1,17 +1,18 @@
 """Which reader takes a file: decided by its content, then by its ending.
 
 A reader is an object with the four members of `Reader`; a text `carries` beside them says what it
-carries over (see `carries`). Packs bring theirs through the entry
-point group "kinelint.readers", one reader (or a class of one) an entry. Built-in readers are
-asked first, so that a file of a known format reads the same whatever else is installed; they are
-imported when a file needs them and not before.
+carries over (see `carries`). Packs bring theirs through the entry point group "kinelint.readers",
+one reader (or a class of one) an entry. Built-in readers are asked first, so that a file of a known
+format reads the same whatever else is installed; they are imported when a file needs them and not
+before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import sys
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
@@ -120,9 +121,17 @@ def brought(entries: Iterable[EntryPoint] | None = None) -> Iterator[Reader]:
     Raises:
         RegistryError: a pack cannot be loaded, or what it brings is no reader.
     """
-    found = entry_points(group=GROUP) if entries is None else entries
+    found = _installed(entry_points, tuple(sys.path)) if entries is None else entries
     for entry in sorted(found, key=lambda one: (one.name, one.value)):
         yield _loaded(entry)
+
+
+@lru_cache(maxsize=1)
+def _installed(
+    find: Callable[..., Iterable[EntryPoint]], _: tuple[str, ...]
+) -> tuple[EntryPoint, ...]:
+    """What is installed on a module path: looked for once, not for every file."""
+    return tuple(find(group=GROUP))
 
 
 def _loaded(entry: EntryPoint) -> Reader:
