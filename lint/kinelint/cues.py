@@ -14,8 +14,9 @@ that start at the root of the run; one that lies beside clips has patterns from 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,14 @@ from kinelint.cue import Cue, Surface, WantedContact
 from kinelint.discover import shown_path
 from kinelint.errors import PolicyError
 from kinelint.globs import any_clip
-from kinelint.toml_check import Table, checked, problems_of, raise_if_any, unknown
+from kinelint.toml_check import (
+    MOST_PROBLEMS,
+    Table,
+    checked,
+    problems_of,
+    raise_if_any,
+    unknown,
+)
 from kinelint.toml_places import Path as Place
 from kinelint.toml_places import TomlFile, read_toml
 
@@ -154,29 +162,26 @@ def load_sheet(path: Path, prefix: str = "", shown: str = "") -> CueSheet:
         table = checked(CueSheetTable, file.data)
     except ValidationError as error:
         problems = problems_of(error, CueSheetTable, file)
-    problems += _part_problems(file)
-    raise_if_any(problems)
+    raise_if_any([*problems, *islice(_part_problems(file), MOST_PROBLEMS + 1)])
     assert table is not None
     return CueSheet(table, file, prefix)
 
 
-def _part_problems(file: TomlFile) -> list[PolicyError]:
-    found = []
+def _part_problems(file: TomlFile) -> Iterator[PolicyError]:
     entries = file.data.get("cue")
     for number, entry in enumerate(entries if isinstance(entries, list) else ()):
         for key in ("only_parts", "not_captured"):
             for index, part in enumerate(_words(entry, key)):
                 if not expanded(part):
                     place: Place = ("cue", number, key, index)
-                    found.append(unknown("part", part, _families(), file, place, _PARTS_HINT))
+                    yield unknown("part", part, _families(), file, place, _PARTS_HINT)
         contacts = entry.get("contact") if isinstance(entry, dict) else ()
         for index, contact in enumerate(contacts if isinstance(contacts, list) else ()):
             for which, part in enumerate(_words(contact, "parts")):
                 if part not in PARTS and part not in PAIRS:
                     place = ("cue", number, "contact", index, "parts", which)
                     valid = (*PARTS, *PAIRS)
-                    found.append(unknown("part", part, valid, file, place, _PARTS_HINT))
-    return found
+                    yield unknown("part", part, valid, file, place, _PARTS_HINT)
 
 
 def _words(table: Any, key: str) -> Sequence[str]:

@@ -6,6 +6,7 @@ A path is keys and, inside arrays, indices from 0: ``("scope", 1, "rules", "foot
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -62,7 +63,8 @@ def read_toml(path: FilePath, shown: str = "") -> TomlFile:
     """
     name = shown or str(path)
     try:
-        content = read_plain(path, MOST_BYTES)
+        # The null device is how people say "nothing"; what else is no plain file is refused.
+        content = b"" if path == FilePath(os.devnull) else read_plain(path, MOST_BYTES)
     except OSError as error:
         what = f"cannot be read: {error.strerror or error}"
         mend = "Split it." if isinstance(error, TooLargeError) else "Check the path."
