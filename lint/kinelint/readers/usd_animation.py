@@ -1,0 +1,110 @@
+"""Arrays of a SkelAnimation over time, each value as USD gives it at that moment.
+
+Source: OpenUSD documentation, UsdSkelAnimation: translations, rotations and scales of the joints
+that the animation lists; blend shape weights of the shapes that it lists.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pxr import Usd, UsdSkel
+
+from kinelint.errors import AssetError
+from kinelint.kinematics.arrays import Bools, Floats
+
+JOINT_ARRAYS = {"translations": 3, "rotations": 4, "scales": 3}
+_TYPES = {"translations": "float3[]", "rotations": "quatf[]", "scales": "half3[]"}
+Fail = Callable[..., AssetError]
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """One SkelAnimation prim."""
+
+    prim: Any
+    error: Fail
+
+    @cached_property
+    def path(self) -> str:
+        """Of the prim."""
+        return str(self.prim.GetPath())
+
+    @cached_property
+    def joints(self) -> list[str]:
+        """Tokens of the joints that it moves."""
+        return [str(token) for token in UsdSkel.Animation(self.prim).GetJointsAttr().Get() or ()]
+
+    @cached_property
+    def shapes(self) -> list[str]:
+        """Names of the blend shapes that it weighs."""
+        listed = UsdSkel.Animation(self.prim).GetBlendShapesAttr().Get()
+        return [str(token) for token in listed or ()]
+
+    @cached_property
+    def missing(self) -> list[str]:
+        """Which of translations, rotations and scales are not authored."""
+        return [name for name in JOINT_ARRAYS if not self.prim.GetAttribute(name).HasValue()]
+
+    @cached_property
+    def odd_types(self) -> list[str]:
+        """Which of them are authored with another type than the schema's."""
+        found = []
+        for name, wanted in _TYPES.items():
+            kind = (
+                str(self.prim.GetAttribute(name).GetTypeName()) if name not in self.missing else ""
+            )
+            if kind and kind != wanted:
+                found.append(f"{name} are {kind} and not {wanted}")
+        return found
+
+    def codes(self) -> Floats:
+        """``(keys,)`` sorted time codes of all arrays; those of one alone if none changes."""
+        found: set[float] = set()
+        for name in (*JOINT_ARRAYS, "blendShapeWeights"):
+            found.update(self.prim.GetAttribute(name).GetTimeSamples() or ())
+        return np.array(sorted(found))
+
+    def joint_array(self, name: str, codes: Floats) -> tuple[Floats, Bools]:
+        """``(frames or 1, joints, components)``, and at which frames nothing is authored.
+
+        Raises:
+            AssetError: an array of another length than the joints.
+        """
+        return self._sampled(name, codes, len(self.joints), JOINT_ARRAYS[name])
+
+    def weights(self, codes: Floats) -> Floats:
+        """``(shapes, frames or 1)`` blend shape weights; 0 where nothing is authored."""
+        values, blocked = self._sampled("blendShapeWeights", codes, len(self.shapes), 1)
+        return np.where(blocked[:, None], 0.0, values[..., 0]).T
+
+    def _sampled(self, name: str, codes: Floats, count: int, width: int) -> tuple[Floats, Bools]:
+        query = Usd.AttributeQuery(self.prim, name)
+        if not query.ValueMightBeTimeVarying():
+            codes = codes[:1]
+        found = np.zeros((len(codes), count, width), dtype=np.float32)
+        blocked = np.zeros(len(codes), dtype=np.bool_)
+        # One call a frame: only USD knows how value clips, blocks and layers mix in between.
+        for frame, code in enumerate(codes.tolist()):
+            value = query.Get(code)
+            if value is None:
+                blocked[frame] = True
+                continue
+            if len(value) != count:
+                what = f"{count} joints have {len(value)} {name} at time {code:g}"
+                if name == "blendShapeWeights":
+                    what = f"{count} blend shapes have {len(value)} weights at time {code:g}"
+                raise self.error(what, f"{self.path}.{name}")
+            if count:
+                found[frame] = _array(value).reshape(count, width)
+        return found, blocked
+
+
+def _array(value: Any) -> NDArray[Any]:
+    """Quaternions come with their scalar last."""
+    return np.asarray(value)
