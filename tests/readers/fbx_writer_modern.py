@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 FIRST_ID = 1_000_000
 _PATHS = {"T": "Lcl Translation", "R": "Lcl Rotation", "S": "Lcl Scaling", "W": "DeformPercent"}
+_RESTS = {"T": "translation", "R": "rotation_deg", "S": "scale"}
 _ORDERS = ("XYZ", "XZY", "YZX", "YXZ", "ZXY", "ZYX")
 # Interpolation bits of a key.
 KEY_FLAGS = {"constant": 0x2, "linear": 0x4, "cubic": 0x8 | 0x400}
@@ -46,7 +47,7 @@ def tree(scene: Scene, version: int) -> list[Record]:
     models = _models(scene, made)
     channels = [one for mesh in scene.meshes for one in _mesh(mesh, models, made)]
     for take in scene.takes:
-        _stack(take, models, channels, made)
+        _stack(take, scene, models, channels, made)
     if scene.bind_pose:
         _pose(scene, models, made)
     for ends in scene.connections:
@@ -155,17 +156,21 @@ def _models(scene: Scene, made: _Builder) -> list[int]:
     return ids
 
 
-def _stack(take: Take, models: list[int], channels: list[int], made: _Builder) -> None:
+def _stack(
+    take: Take, scene: Scene, models: list[int], channels: list[int], made: _Builder
+) -> None:
     stack, record = made.object("AnimationStack", Named(take.name, "AnimStack"), "")
     props = record.add("Properties70", braces=True)
     for name, time_s in (("LocalStart", take.start_s), ("LocalStop", take.stop_s)):
         if time_s is not None:
             props.add("P", name, "KTime", "Time", "", Long(round(time_s * 46_186_158_000)))
     for layer in take.layers:
-        made.link(_layer(layer, models, channels, made), stack)
+        made.link(_layer(layer, scene, models, channels, made), stack)
 
 
-def _layer(layer: Layer, models: list[int], channels: list[int], made: _Builder) -> int:
+def _layer(
+    layer: Layer, scene: Scene, models: list[int], channels: list[int], made: _Builder
+) -> int:
     one, record = made.object("AnimationLayer", Named(layer.name, "AnimLayer"), "")
     props = record.add("Properties70", braces=True)
     if layer.weight != 100.0:
@@ -180,15 +185,23 @@ def _layer(layer: Layer, models: list[int], channels: list[int], made: _Builder)
     for (target, path), curves in groups.items():
         node, record = made.object("AnimationCurveNode", Named(path, "AnimCurveNode"), "")
         props = record.add("Properties70", braces=True)
-        for curve in curves:
-            first = float(np.asarray(curve.values, dtype=np.float64).ravel()[:1].sum())
-            props.add("P", _channel(curve), "Number", "", "A", first)
+        for channel, value in _held(curves, scene):
+            props.add("P", channel, "Number", "", "A", value)
         owner = channels[target] if path == "W" else models[target]
         made.link(node, one)
         made.link(node, owner, _PATHS[path])
         for curve in curves:
             made.link(_curve(curve, made), node, _channel(curve))
     return one
+
+
+def _held(curves: list[Curve], scene: Scene) -> list[tuple[str, float]]:
+    """What each channel of a curve node is without a curve: the model's own value."""
+    one = curves[0]
+    if one.path == "W":
+        return [("d|DeformPercent", 0.0)]
+    rest = getattr(scene.joints[one.target], _RESTS[one.path])
+    return [(f"d|{axis}", float(value)) for axis, value in zip("XYZ", rest, strict=True)]
 
 
 def _channel(curve: Curve) -> str:

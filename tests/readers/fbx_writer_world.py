@@ -21,6 +21,7 @@ from scipy.spatial.transform import Rotation
 
 from readers.fbx_writer import (
     OVERRIDE,
+    OVERRIDE_PASSTHROUGH,
     TICKS_PER_S,
     Axes,
     Curve,
@@ -80,6 +81,8 @@ def _over(below: Floats, own: Floats, layer: Layer, path: str, first: bool) -> F
     if first:
         return own
     if layer.blend == OVERRIDE:
+        return own
+    if layer.blend == OVERRIDE_PASSTHROUGH:
         return below + weight * (own - below)
     # By layer: scales are multiplied with the weight as exponent. Turns are only ever made about
     # one axis here, where quaternions and angles accumulate alike.
