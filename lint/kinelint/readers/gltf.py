@@ -5,23 +5,26 @@ glTF lengths are metres and Y is up (glTF 2.0 specification, section 3.4).
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from kinelint.clip import Asset, Clip
+from kinelint.clip import Asset
 from kinelint.finding import Note
-from kinelint.readers import gltf_vrm
+from kinelint.readers import gltf_expressions, gltf_extensions, gltf_vrm
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_animation import ClipMaker
 from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_channels import WIDTHS, Animation, read_animations
-from kinelint.readers.gltf_container import MAGIC, Container, open_container
+from kinelint.readers.gltf_container import MAGIC, open_container
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_extensions import few
 from kinelint.readers.gltf_nodes import Nodes, read_nodes
+from kinelint.readers.gltf_onlookers import Onlookers, find_watching
 from kinelint.readers.gltf_skeleton import Rig, build_rig
 from kinelint.readers.gltf_skins import read_skins, skin_joints
+from kinelint.readers.gltf_weights import WeightReader
 from kinelint.readers.options import ReadOptions
 
 
@@ -52,11 +55,30 @@ class GltfReader:
         accessors = Accessors(document, Buffers(container, options), options)
         nodes = read_nodes(document)
         animations = read_animations(document, accessors)
-        rig = _rig(document, nodes, animations, options)
-        notes = list(_notes(document, nodes, animations, rig))
+        bones = gltf_vrm.humanoid(document)
+        onlookers = _onlookers(document, nodes, bones)
+        rig = _rig(document, nodes, animations, bones, onlookers, options)
+        notes = list(_notes(document, nodes, animations, bones, rig))
         if rig is None:
             return Asset((), notes=tuple(notes))
-        clips = _clips(container, accessors, nodes, rig, animations, options, notes)
+        maker = ClipMaker(
+            document,
+            accessors,
+            nodes,
+            rig,
+            WeightReader(accessors, nodes, onlookers.signs, _drives(document)),
+            container.media,
+            options,
+        )
+        moving = [
+            replace(one, notes=(*one.notes, *onlookers.notes(one, rig, nodes)))
+            for one in animations
+            if one.channels
+        ]
+        clips = tuple(
+            replace(clip, notes=(*clip.notes, *gltf_vrm.beyond_standard(document, clip)))
+            for clip in maker.make(moving, list(_distinct(moving, notes)))
+        )
         skins, more = read_skins(document, accessors, nodes, rig)
         return Asset(clips, rig.skeleton, skins, (*notes, *more))
 
@@ -64,34 +86,37 @@ class GltfReader:
 READER = GltfReader()
 
 
+def _onlookers(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Onlookers:
+    bound = {node for joints in skin_joints(document) for node in joints}
+    watching = find_watching(document, nodes, bound.union(bones.values()))
+    return Onlookers(gltf_expressions.signs(document), gltf_vrm.gaze(document), watching)
+
+
 def _rig(
-    document: Document, nodes: Nodes, animations: list[Animation], options: ReadOptions
+    document: Document,
+    nodes: Nodes,
+    animations: list[Animation],
+    bones: Mapping[str, int],
+    onlookers: Onlookers,
+    options: ReadOptions,
 ) -> Rig | None:
     """The joints of the file. Morph-only files get the nodes whose weights move."""
     bound = {node for joints in skin_joints(document) for node in joints}
-    humanoid = gltf_vrm.humanoid(document)
-    signs = {*gltf_vrm.expressions(document), gltf_vrm.gaze(document)}
     channels = [one for each in animations for one in each.channels]
-    animated = {one.node for one in channels if one.path in WIDTHS} - signs
-    if not (bound or humanoid or animated):
+    apart = onlookers.no_joints - bound.union(bones.values())
+    animated = {one.node for one in channels if one.path in WIDTHS} - apart
+    if not (bound or bones or animated):
         animated = {one.node for one in channels}
-    return build_rig(nodes, bound, animated, humanoid, document, options)
+    return build_rig(nodes, bound, animated, bones, apart - animated, document, options)
 
 
-def _clips(
-    container: Container,
-    accessors: Accessors,
-    nodes: Nodes,
-    rig: Rig,
-    animations: list[Animation],
-    options: ReadOptions,
-    notes: list[Note],
-) -> tuple[Clip, ...]:
-    document = container.document
-    expressions = gltf_vrm.expressions(document)
-    maker = ClipMaker(document, accessors, nodes, rig, expressions, container.media, options)
-    moving = [one for one in animations if one.channels]
-    return maker.make(moving, list(_distinct(moving, notes)))
+def _drives(document: Document) -> dict[tuple[int, int], list[str]]:
+    """By mesh and morph target the expressions that drive it."""
+    found: dict[tuple[int, int], list[str]] = defaultdict(list)
+    for bind in gltf_expressions.binds(document):
+        if bind.weight and bind.expression not in found[bind.mesh, bind.target]:
+            found[bind.mesh, bind.target].append(bind.expression)
+    return found
 
 
 def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:
@@ -112,19 +137,27 @@ def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:
 
 
 def _notes(
-    document: Document, nodes: Nodes, animations: list[Animation], rig: Rig | None
+    document: Document,
+    nodes: Nodes,
+    animations: list[Animation],
+    bones: Mapping[str, int],
+    rig: Rig | None,
 ) -> Iterator[Note]:
     if not animations:
         yield Note("animation", "the file holds no animation")
-    for one in animations:
-        if not one.channels:
-            name = one.name or f"animation {one.index}"
-            yield Note("animation", f"{name!r} moves no node and was left out")
+    still = [one.name or f"animation {one.index}" for one in animations if not one.channels]
+    if still:
+        text = f"animations that move no node were left out: {len(still)}, {few(still)}"
+        yield Note("animation", text)
+        yield from dict.fromkeys(
+            note for one in animations if not one.channels for note in one.notes
+        )
     if rig is None:
         yield Note("skeleton", "the file holds no skeleton")
-    for node in nodes.sheared:
-        if rig is not None and node in rig.joint_of:
-            text = f"the matrix of {nodes.label(node)!r} is sheared; the shear was left out"
-            yield Note("shear", text)
-    if gltf_vrm.gaze(document) is not None:
-        yield Note("gaze", "the direction of the eyes is given by a node of its own and not judged")
+    sheared = [nodes.label(one) for one in nodes.sheared if rig and one in rig.joint_of]
+    if sheared:
+        text = f"joints with a sheared matrix, whose shear was left out: {len(sheared)}"
+        yield Note("shear", f"{text}, {few(sheared)}")
+    yield from gltf_extensions.notes(document)
+    yield from gltf_vrm.notes(document, nodes, bones)
+    yield from gltf_expressions.notes(document)

@@ -19,9 +19,10 @@ from kinelint.readers import sampling
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_channels import WIDTHS, Animation, Channel
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_extensions import few
 from kinelint.readers.gltf_nodes import SCALE_NOISE, Nodes
 from kinelint.readers.gltf_skeleton import Rig
-from kinelint.readers.gltf_weights import target_count, weight_channels
+from kinelint.readers.gltf_weights import WeightReader, target_count
 from kinelint.readers.options import ReadOptions
 
 # Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 4e-6.
@@ -39,7 +40,7 @@ class ClipMaker:
     accessors: Accessors
     nodes: Nodes
     rig: Rig
-    expressions: Mapping[int, str]
+    weights: WeightReader
     media: str
     options: ReadOptions
     _times: dict[int, Floats] = field(default_factory=dict)
@@ -137,19 +138,21 @@ class ClipMaker:
         if strays:
             text = f"{strays} rotation channels hold quaternions that are not of length 1"
             notes.append(Note("rotations", f"{text}; they were normalised"))
-        names, weights = weight_channels(
-            animation, self.accessors, self.nodes, self.expressions, self._times, at
-        )
+        weights = self.weights.read(animation, self._times, at)
+        notes += weights.notes
         translated, translations = _listed(moved["translation"], (3, frames))
         scaled, scales = _listed(moved["scale"], (3, frames))
+        if len(scaled):
+            names = few([self.nodes.label(self.rig.nodes[joint]) for joint in scaled.tolist()])
+            notes.append(Note("scale-keys", f"joints change their scale: {names}"))
         return {
             "rotations": turned,
             "translated": translated,
             "translations": translations,
             "scaled": scaled,
             "scales": scales,
-            "weight_names": names,
-            "weights": np.array(weights) if weights else np.empty((0, frames)),
+            "weight_names": tuple(weights.names),
+            "weights": np.array(weights.curves) if weights.curves else np.empty((0, frames)),
         }
 
     def _groups(self, animation: Animation) -> dict[tuple[str, int, str], list[Channel]]:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from kinelint.finding import Note
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_document import Document, Json
-from kinelint.readers.gltf_extensions import few
+from kinelint.readers.gltf_extensions import counted, few
 
 WIDTHS = {"translation": 3, "rotation": 4, "scale": 3}
 _MODES = ("LINEAR", "STEP", "CUBICSPLINE")
@@ -217,6 +217,6 @@ def _pointed(reading: _Reading, pointer: str, place: str) -> Target | None:
 def _notes(reading: _Reading) -> tuple[Note, ...]:
     def told(why: str, names: list[str]) -> str:
         which = few(list(dict.fromkeys(names)))
-        return f"{len(names)} channels {why} and were left out: {which}"
+        return f"channels that {why} were left out: {counted(len(names), 'channel')}, {which}"
 
     return tuple(Note("channels", told(why, names)) for why, names in reading.unused.items())

@@ -105,3 +105,8 @@ def few(names: list[str], most: int = 4) -> str:
     """The first of some names, and how many more there are."""
     shown = ", ".join(names[:most])
     return f"{shown} and {len(names) - most} more" if len(names) > most else shown
+
+
+def counted(number: int, one: str, more: str = "") -> str:
+    """A number and what there are so many of: 1 channel, 2 channels."""
+    return f"{number} {one if number == 1 else more or one + 's'}"

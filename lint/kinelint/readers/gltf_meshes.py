@@ -43,10 +43,18 @@ class Mesh:
 
 @dataclass
 class MeshReader:
-    """Reads meshes, and counts what they ask for."""
+    """Reads meshes, and counts what they ask for.
+
+    Attributes:
+        document, accessors: of the file.
+        crowded: vertices met so far that follow more than four joints.
+        most_lost: the largest share of a vertex's weight that was left out for it.
+    """
 
     document: Document
     accessors: Accessors
+    crowded: int = 0
+    most_lost: float = 0.0
     _spent: int = 0
     _attributes: dict[tuple[Any, ...], int] = field(default_factory=dict)
 
@@ -148,7 +156,20 @@ class MeshReader:
                     weights.append(self.accessors.floats(index, 4, f"{at}/{name}"))
         if any(len(one) != vertices for one in (*slots, *weights)):
             raise self.document.error("positions, joints and weights differ in count", at)
-        return heaviest(np.hstack(slots), np.hstack(weights))
+        every = np.hstack(weights)
+        self._count_crowded(every)
+        return heaviest(np.hstack(slots), every)
+
+    def _count_crowded(self, weights: Floats) -> None:
+        """`weights` are those of all influences, ``(vertices, 4 n)``."""
+        if weights.shape[1] <= _INFLUENCES:
+            return
+        ordered = np.sort(np.nan_to_num(np.maximum(weights, 0.0)), axis=1)
+        lost = ordered[:, :-_INFLUENCES].sum(axis=1)
+        self.crowded += int(np.sum(lost > 0.0))
+        if np.any(lost > 0.0):
+            share = lost / np.where(lost > 0.0, ordered.sum(axis=1), 1.0)
+            self.most_lost = max(self.most_lost, float(share.max()))
 
 
 def corners(order: Ints, mode: int) -> Ints:

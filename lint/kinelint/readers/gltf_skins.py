@@ -19,6 +19,7 @@ from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_extensions import few
 from kinelint.readers.gltf_meshes import Mesh, MeshReader
 from kinelint.readers.gltf_nodes import Nodes, decompose
 from kinelint.readers.gltf_skeleton import Rig
@@ -48,10 +49,14 @@ def read_skins(
     rigid = list(maker.rigid(followed))
     notes = []
     if maker.packed:
-        text = f"{maker.packed} mesh primitives are compressed and were left out"
-        notes.append(Note("body-model", text))
+        text = f"compressed mesh primitives (KHR_draco_mesh_compression: {maker.packed})"
+        notes.append(Note("body-model", f"{text} were left out; no motion is in them"))
+    if maker.meshes.crowded:
+        text = f"{maker.meshes.crowded} vertices follow more than four joints; of each the four"
+        lost = f"heaviest were kept, at most {maker.meshes.most_lost:.1%} of a weight left out"
+        notes.append(Note("body-model", f"{text} {lost}"))
     if rigid:
-        names = ", ".join(sorted({skin.name for skin in rigid}))
+        names = few(sorted({skin.name for skin in rigid}))
         text = f"meshes that hang rigidly on a joint were taken as part of the body: {names}"
         notes.append(Note("body-model", text))
     return tuple(skinned + rigid), tuple(notes)

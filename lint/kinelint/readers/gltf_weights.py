@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
 
+import numpy as np
+
+from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats
 from kinelint.readers import sampling
 from kinelint.readers.gltf_accessors import Accessors
@@ -12,35 +17,75 @@ from kinelint.readers.gltf_document import Document, Json
 from kinelint.readers.gltf_nodes import Nodes
 
 
-def weight_channels(
-    animation: Animation,
-    accessors: Accessors,
-    nodes: Nodes,
-    expressions: Mapping[int, str],
-    times: Mapping[int, Floats],
-    at: Mapping[int, sampling.Lookup],
-) -> tuple[tuple[str, ...], list[Floats]]:
-    """Names "<node or mesh> <target>" and curves ``(frames,)``, in the order of the channels.
+class Weights(NamedTuple):
+    """Curves of one clip, ``(frames,)`` each, by name, and what was done to them."""
 
-    Args:
-        animation: whose channels.
+    names: list[str]
+    curves: list[Floats]
+    notes: list[Note]
+
+
+@dataclass(frozen=True)
+class WeightReader:
+    """Reads the weights of one file's clips.
+
+    Attributes:
         accessors: of the file.
         nodes: of the file.
-        expressions: nodes whose X translation is the weight of an expression, to its name.
-        times: key times by accessor.
-        at: where the frames stand among them.
+        signs: nodes whose X translation is the weight of an expression, to its name.
+        drives: by mesh and morph target the expressions that drive it.
     """
-    names: list[str] = []
-    curves: list[Floats] = []
-    for one in animation.channels:
-        if one.node in expressions and one.path == "translation":
-            names.append(f"expression {expressions[one.node]}")
-            curves.append(_curves(one, accessors, 3, len(times[one.keys]), at[one.keys])[0])
-        elif one.path == "weights":
-            targets = target_count(one, accessors, len(times[one.keys]))
-            names += _target_names(one, accessors.document, nodes, targets)
-            curves += list(_curves(one, accessors, targets, len(times[one.keys]), at[one.keys]))
-    return tuple(names), curves
+
+    accessors: Accessors
+    nodes: Nodes
+    signs: Mapping[int, str]
+    drives: Mapping[tuple[int, int], list[str]]
+
+    def read(
+        self, animation: Animation, times: Mapping[int, Floats], at: Mapping[int, sampling.Lookup]
+    ) -> Weights:
+        """Channels "<node or mesh> <target>" and "expression <name>", in the file's order.
+
+        Args:
+            animation: whose channels.
+            times: key times by accessor.
+            at: where the frames stand among them.
+        """
+        found = Weights([], [], [])
+        for one in animation.channels:
+            if one.path == "weights":
+                targets = target_count(one, self.accessors, len(times[one.keys]))
+                found.names.extend(self._target_names(one, targets))
+                curves = _curves(one, self.accessors, targets, len(times[one.keys]), at[one.keys])
+                found.curves.extend(curves)
+            elif one.node in self.signs and one.path == "translation":
+                curves = _curves(one, self.accessors, 3, len(times[one.keys]), at[one.keys])
+                self._add_expression(found, self.signs[one.node], curves[0])
+        return found
+
+    def _add_expression(self, found: Weights, name: str, curve: Floats) -> None:
+        found.names.append(f"expression {name}")
+        # NaN stays, for intake to see.
+        kept = np.clip(curve, 0.0, 1.0)
+        if np.any(kept < curve) or np.any(kept > curve):
+            text = f"the weight of expression {name!r} leaves 0 to 1 and was clamped"
+            found.notes.append(Note("expressions", f"{text}, as VRMC_vrm_animation asks"))
+        found.curves.append(kept)
+
+    def _target_names(self, channel: Channel, count: int) -> Iterator[str]:
+        document = self.accessors.document
+        meshes = document.table("meshes")
+        index = self.nodes.table[channel.node].get("mesh")
+        mesh = meshes[index] if type(index) is int and 0 <= index < len(meshes) else {}
+        owner = self.nodes.names[channel.node] or mesh.get("name") or self.nodes.label(channel.node)
+        if channel.mesh is not None:
+            owner = mesh.get("name") or f"mesh {channel.mesh}"
+        named = target_names(document, mesh)
+        first = channel.element or 0
+        for i in range(first, first + count):
+            name = f"{owner} {named[i] if i < len(named) else f'target {i}'}"
+            driven_by = self.drives.get((index, i)) if type(index) is int else None
+            yield f"{name} ({', '.join(driven_by)})" if driven_by else name
 
 
 def target_count(channel: Channel, accessors: Accessors, keys: int) -> int:
@@ -72,21 +117,6 @@ def _curves(
         return sampling.cubic(inward, values, outward, at)
     values = stored.reshape(keys, width).T
     return (sampling.step if channel.mode == "STEP" else sampling.linear)(values, at)
-
-
-def _target_names(channel: Channel, document: Document, nodes: Nodes, count: int) -> list[str]:
-    meshes = document.table("meshes")
-    index = nodes.table[channel.node].get("mesh")
-    mesh = meshes[index] if type(index) is int and 0 <= index < len(meshes) else {}
-    owner = nodes.names[channel.node] or mesh.get("name") or nodes.label(channel.node)
-    if channel.mesh is not None:
-        owner = mesh.get("name") or f"mesh {channel.mesh}"
-    named = target_names(document, mesh)
-    first = channel.element or 0
-    return [
-        f"{owner} {named[i] if i < len(named) else f'target {i}'}"
-        for i in range(first, first + count)
-    ]
 
 
 def target_names(document: Document, mesh: Json) -> list[str]:
