@@ -82,7 +82,7 @@ class _Walk:
     def __init__(self, root: Path, endings: Collection[str]) -> None:
         self.root = root
         self.endings = endings
-        self.seen: set[str] = set()
+        self.seen: set[tuple[int, int]] = set()
         self.troubles: list[Trouble] = []
 
     def below(self, path: Path) -> Iterator[Found]:
@@ -98,20 +98,24 @@ class _Walk:
         """All files below a folder; a tree may be deeper than calls may nest."""
         waiting = [top]
         while waiting:
+            folders: list[Path] = []
             for entry in self._entries(waiting.pop()):
                 if entry.name.startswith("."):
                     continue
                 if _is_folder(entry):
-                    waiting.append(Path(entry.path))
+                    folders.append(Path(entry.path))
                 elif Path(entry.name).suffix.lower() in self.endings:
                     yield self._found(Path(entry.path))
+            # In the order of names: it decides by which way a folder with two is found.
+            waiting.extend(reversed(folders))
 
     def _entries(self, folder: Path) -> list[os.DirEntry[str]]:
-        real = os.path.realpath(folder)
-        if real in self.seen:
-            return []
-        self.seen.add(real)
         try:
+            # Not by the real path: finding that out takes long in a deep tree.
+            found = os.stat(folder)  # noqa: PTH116 - as `scandir` sees it
+            if (found.st_dev, found.st_ino) in self.seen:
+                return []
+            self.seen.add((found.st_dev, found.st_ino))
             return sorted(os.scandir(folder), key=lambda one: one.name)
         except OSError as error:
             shown = shown_path(folder, self.root)

@@ -9,8 +9,8 @@ from __future__ import annotations
 import errno
 import os
 import stat
+from io import BufferedReader
 from pathlib import Path
-from typing import BinaryIO
 
 # Opening a pipe that took a file's place must not wait for a writer.
 _FLAGS = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
@@ -20,7 +20,7 @@ class TooLargeError(OSError):
     """The file holds more bytes than may be read."""
 
 
-def open_plain(path: Path) -> BinaryIO:
+def open_plain(path: Path) -> BufferedReader:
     """The file, opened for reading.
 
     Raises:
