@@ -7,12 +7,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pxr import Tf, Work
+
 from kinelint.clip import Asset
 from kinelint.errors import AssetError
 from kinelint.readers.options import ReadOptions
-from kinelint.readers.usd_sniff import sniff
+from kinelint.readers.usd_bindings import clip_names, find, populated, takes
+from kinelint.readers.usd_clips import ClipMaker
+from kinelint.readers.usd_layers import reason
+from kinelint.readers.usd_notes import notes_of
+from kinelint.readers.usd_skins import SkinMaker, bound_meshes, main_rig
+from kinelint.readers.usd_stage import drop_diagnostics, open_scene
 
-__all__ = ["read_usd", "sniff"]
+# One file is little work, threads take memory, and without them a crash is the same each time.
+Work.SetConcurrencyLimit(1)
 
 
 def read_usd(path: Path, options: ReadOptions) -> Asset:
@@ -24,17 +32,6 @@ def read_usd(path: Path, options: ReadOptions) -> Asset:
         AssetError: naming the prim.
     """
     try:
-        from pxr import Tf
-    except ImportError as problem:
-        raise AssetError(
-            "reading USD needs usd-core, which is not installed",
-            path=str(path),
-            mend='Install it: pip install "kinelint[usd]".',
-        ) from problem
-    from kinelint.readers.usd_layers import reason
-    from kinelint.readers.usd_stage import drop_diagnostics
-
-    try:
         return _read(path, options)
     except Tf.ErrorException as problem:
         what = f"usd-core cannot read it: {reason(problem)}"
@@ -44,12 +41,6 @@ def read_usd(path: Path, options: ReadOptions) -> Asset:
 
 
 def _read(path: Path, options: ReadOptions) -> Asset:
-    from kinelint.readers.usd_bindings import clip_names, find, populated, takes
-    from kinelint.readers.usd_clips import ClipMaker
-    from kinelint.readers.usd_notes import notes_of
-    from kinelint.readers.usd_skins import SkinMaker, bound_meshes, main_rig
-    from kinelint.readers.usd_stage import open_scene
-
     scene = open_scene(path, options)
     found = find(scene)
     cache = populated(found)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +17,12 @@ from pxr import Usd, UsdSkel
 
 from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.readers.options import LARGEST
 
 JOINT_ARRAYS = {"translations": 3, "rotations": 4, "scales": 3}
 _TYPES = {"translations": "float3[]", "rotations": "quatf[]", "scales": "half3[]"}
 Fail = Callable[..., AssetError]
+Singles: TypeAlias = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,20 +72,20 @@ class Source:
             found.update(self.prim.GetAttribute(name).GetTimeSamples() or ())
         return np.array(sorted(found))
 
-    def joint_array(self, name: str, codes: Floats) -> tuple[Floats, Bools]:
+    def joint_array(self, name: str, codes: Floats) -> tuple[Singles, Bools]:
         """``(frames or 1, joints, components)``, and at which frames nothing is authored.
 
         Raises:
-            AssetError: an array of another length than the joints.
+            AssetError: an array of another length than the joints; absurd numbers.
         """
         return self._sampled(name, codes, len(self.joints), JOINT_ARRAYS[name])
 
     def weights(self, codes: Floats) -> Floats:
         """``(shapes, frames or 1)`` blend shape weights; 0 where nothing is authored."""
         values, blocked = self._sampled("blendShapeWeights", codes, len(self.shapes), 1)
-        return np.where(blocked[:, None], 0.0, values[..., 0]).T
+        return np.where(blocked[:, None], 0.0, values[..., 0]).T.astype(np.float64)
 
-    def _sampled(self, name: str, codes: Floats, count: int, width: int) -> tuple[Floats, Bools]:
+    def _sampled(self, name: str, codes: Floats, count: int, width: int) -> tuple[Singles, Bools]:
         query = Usd.AttributeQuery(self.prim, name)
         if not query.ValueMightBeTimeVarying():
             codes = codes[:1]
@@ -101,10 +103,9 @@ class Source:
                     what = f"{count} blend shapes have {len(value)} weights at time {code:g}"
                 raise self.error(what, f"{self.path}.{name}")
             if count:
-                found[frame] = _array(value).reshape(count, width)
+                # Quaternions come with their scalar last.
+                found[frame] = np.asarray(value).reshape(count, width)
+        if np.any(np.abs(found) > LARGEST):
+            what = f"{name} hold a number that no motion has"
+            raise self.error(what, f"{self.path}.{name}")
         return found, blocked
-
-
-def _array(value: Any) -> NDArray[Any]:
-    """Quaternions come with their scalar last."""
-    return np.asarray(value)

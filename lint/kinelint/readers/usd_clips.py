@@ -27,8 +27,6 @@ _SCALE_NOISE = 1e-5
 _UNIT_NOISE = 0.02
 _LEAST_DURATION_S = 1e-3
 _MOST_SECONDS = 1e9
-# A few lines can ask for any number of frames; this is 3.8 GB of them.
-_MOST_JOINT_FRAMES = 120_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,8 +52,7 @@ class ClipMaker:
 
     scene: Scene
     options: ReadOptions
-    _joint_frames: int = 0
-    _sheared: int = 0
+    _bytes: int = 0
     _moved: dict[str, dict[int, Floats]] = field(default_factory=dict)
 
     def make(self, takes: list[Take], names: list[str]) -> tuple[Clip, ...]:
@@ -118,12 +115,19 @@ class ClipMaker:
             what = f"all keys lie within {duration:g} s"
             mend = "Set timeCodesPerSecond to the rate of the time codes."
             raise self.scene.error(what, take.path, mend)
-        shapes = len(source.shapes) if source else 0
-        self._joint_frames += frames * (joints + shapes)
-        if frames > self.options.max_frames or self._joint_frames > _MOST_JOINT_FRAMES:
-            what = f"{duration:g} s at {plan.asked_hz:g} Hz are {frames} frames of {joints} joints"
+        if frames > self.options.max_frames:
+            what = f"{duration:g} s at {plan.asked_hz:g} Hz are {frames} frames"
             mend = "Split the file, or raise the limit of frames."
             raise self.scene.error(f"{what}, more than may be read", take.path, mend)
+        # A few lines can ask for any number of frames of any number of joints.
+        moved, shapes = (len(source.joints), len(source.shapes)) if source else (1, 0)
+        self._bytes += 8 * frames * (4 * joints + 12 * moved + 2 * shapes)
+        most = self.options.memory_for(self.scene.layers.size)
+        if self._bytes > most:
+            what = f"{frames} frames of {joints} joints and {shapes} blend shapes take"
+            what = f"{what} {self._bytes >> 20} MB with the clips before them, more than"
+            what = f"{what} the {most >> 20} MB that a file of this size may take"
+            raise self.scene.error(what, take.path, "Split the file.")
 
     def _clip(self, take: Take, source: Animation | None, name: str, timing: Timing) -> Clip:
         rig, scene, plan = take.rig, self.scene, timing.plan
@@ -198,13 +202,12 @@ class ClipMaker:
     def _rest(self, rig: Rig, joints: list[int], frames: Bools, turned: Floats) -> None:
         """Put `joints` back to rest at those frames."""
         rest = rig.skeleton
-        turned[np.ix_(joints, range(4), np.flatnonzero(frames))] = rest.rest_rotations[
-            joints, :, None
-        ]
+        still = rest.rest_rotations[joints, :, None]
+        turned[joints] = np.where(frames, still, turned[joints])
         for name, moved in self._moved.items():
             for joint in set(moved) & set(joints):
-                still = getattr(rest, f"rest_{name}")[joint]
-                moved[joint] = np.where(frames, still[:, None], moved[joint])
+                own = getattr(rest, f"rest_{name}")[joint]
+                moved[joint] = np.where(frames, own[:, None], moved[joint])
 
     def _keep(self, which: str, rig: Rig, joints: list[int], frames: Floats) -> None:
         """Those joints whose `frames` ``(joints, 3, frames)`` ever leave the rest pose."""

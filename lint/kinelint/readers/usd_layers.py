@@ -37,14 +37,15 @@ class Layers:
         path: of the file.
         options: `max_bytes` bounds all layers together.
         opened: the layers, the file's own first.
+        size: bytes of all their files.
     """
 
     path: Path
     options: ReadOptions
     opened: list[Any] = field(default_factory=list)
+    size: int = 0
     _entries: dict[Path, frozenset[str]] = field(default_factory=dict)
     _seen: set[str] = field(default_factory=set)
-    _spent: int = 0
 
     @property
     def root(self) -> Any:
@@ -112,8 +113,8 @@ class Layers:
             raise self._error("is no USD layer", place, "Export it again.")
 
     def _spend(self, size: int) -> None:
-        self._spent += size
-        if self._spent > self.options.max_bytes:
+        self.size += size
+        if self.size > self.options.max_bytes:
             what = f"its layers hold more than the {self.options.max_bytes} bytes that may be read"
             raise self._error(what, mend="Raise the limit or split the file.")
 

@@ -18,7 +18,7 @@ from pxr import Usd, UsdSkel, Vt
 from kinelint.clip import Skeleton
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
-from kinelint.readers.options import ReadOptions
+from kinelint.readers.options import LARGEST, ReadOptions
 from kinelint.readers.usd_space import Space, parts, space_of
 from kinelint.readers.usd_stage import Scene
 
@@ -178,9 +178,10 @@ def _matrices(attribute: Any, joints: int, place: str, scene: Scene) -> Floats |
     if len(stored) != joints:
         raise scene.error(f"{joints} joints have {len(stored)} matrices", at)
     found = np.array(stored, dtype=np.float64).transpose(0, 2, 1)
-    good = np.all(np.isfinite(found), axis=(1, 2))
+    good = np.all(np.abs(found) <= LARGEST, axis=(1, 2))
     if not good.all():
-        raise scene.error(f"matrix {int(np.argmin(good))} is not finite", at)
+        what = f"matrix {int(np.argmin(good))} holds what is no number or no length"
+        raise scene.error(what, at)
     return found
 
 
@@ -219,6 +220,7 @@ def first_pose(animation: Any, scene: Scene) -> dict[str, Floats]:
     if posed is None or len(posed) != len(tokens):
         return {}
     matrices = np.array(posed, dtype=np.float64).reshape(-1, 4, 4).transpose(0, 2, 1)
-    if not np.all(np.isfinite(matrices)):
-        raise scene.error("its first pose is not finite", str(animation.GetPath()))
+    if not np.all(np.abs(matrices) <= LARGEST):
+        what = "its first pose holds what is no number or no length"
+        raise scene.error(what, str(animation.GetPath()))
     return dict(zip(tokens, matrices, strict=True))

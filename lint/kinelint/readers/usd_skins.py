@@ -20,6 +20,7 @@ from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_meshes import heaviest
 from kinelint.readers.gltf_nodes import decompose
+from kinelint.readers.options import LARGEST
 from kinelint.readers.usd_bindings import Found, few
 from kinelint.readers.usd_skeleton import Rig
 from kinelint.readers.usd_stage import Scene
@@ -130,16 +131,18 @@ class SkinMaker:
             return None
         self._spend(len(stored) + len(self.rig.skeleton), place)
         points = np.array(stored, dtype=np.float64)
-        if not np.all(np.isfinite(points)):
-            raise self.scene.error("a vertex has no finite position", f"{place}.points")
+        if not np.all(np.abs(points) <= LARGEST):
+            what = "a vertex stands at what is no number or no length"
+            raise self.scene.error(what, f"{place}.points")
         tokens = self._tokens(mesh, place)
         slots, weights = self._influences(mesh, len(points), len(tokens), place)
         triangles = self._triangles(schema, len(points), place)
         joints = np.array([self.rig.joint_of[token] for token in tokens], dtype=np.intp)
         scene, bind = self._to_scene(tokens, joints, place)
         geometry = np.array(mesh.query.GetGeomBindTransform(), dtype=np.float64).T
-        if not np.all(np.isfinite(geometry)):
-            raise self.scene.error("is not finite", f"{place}.primvars:skel:geomBindTransform")
+        if not np.all(np.abs(geometry) <= LARGEST):
+            what = "holds what is no number or no length"
+            raise self.scene.error(what, f"{place}.primvars:skel:geomBindTransform")
         whole = scene @ geometry
         positions = np.full((len(self.rig.skeleton), 3), np.nan)
         turned = np.full((len(self.rig.skeleton), 4), np.nan)

@@ -8,39 +8,35 @@ from pathlib import Path, PurePosixPath
 ENDINGS = (".usd", ".usda", ".usdc", ".usdz")
 TEXT, CRATE, ZIP = b"#usda", b"PXR-USDC", b"PK\x03\x04"
 
-CARRIES = """\
-Read through usd-core; the text, the binary and the package form alike.
+CARRIES = """
+OpenUSD with UsdSkel: text, binary and package.
 
-| of the file | becomes |
-| --- | --- |
-| `Skeleton` prims | a skeleton each: joints, rest and bind transforms. Joints are called \
-by the last part of their token; the whole stands in their handle |
-| several skeletons | each clip has its own. The asset's is the one that most skinned vertices \
-follow |
-| the transform of a `Skeleton` prim and of those above it, over time | a joint of its own above \
-the others, unless it is always the identity |
-| `SkelAnimation` prims, bound or not | a clip each, of the skeleton they are bound to; of the \
-nearest that has all their joints if they are bound to none |
-| joints that an animation leaves out | stay at rest |
-| blend shape weights | weight channels, in the animation's order |
-| `metersPerUnit`, `upAxis` | the clip's; where they are not authored, USD's defaults (0.01, Y), \
-and a note says so |
-| `timeCodesPerSecond`, `startTimeCode`, `endTimeCode` | seconds; keys outside the range are set \
-aside. `framesPerSecond` only counts where `timeCodesPerSecond` is not authored |
-| time samples, value clips, splines of transforms, layer offsets | frames, each value as USD \
-itself gives it at that moment |
-| meshes bound by `SkelBindingAPI` | skins, if they follow the asset's own skeleton: the four \
-heaviest joints of a vertex, faces cut into triangles |
-| sublayers, references, payloads, variants, instances | composed as USD does, with the variants \
-that the file selects |
+Carried over:
 
-Not carried over: blend shape geometry and in-between shapes, dual quaternion skinning (skins are
-blended linearly), shear, cameras, the motion of other prims, variants that are not selected. A note
-counts what was met.
+* Every `Skeleton` prim with its joints and rest transforms. A joint is called by the last part of
+  its token; its handle is the prim's path and the token.
+* The transform of a `Skeleton` prim and of the prims above it, also animated ones, as a joint of
+  its own above the others. It is left out where it is always the identity.
+* Every `SkelAnimation`, bound or not, as a clip: of the skeleton that it is bound to, else of the
+  nearest that has all its joints. Joints that it leaves out stay at rest.
+* Several skeletons: each clip has its own. The asset's is the one that most of the skins follow.
+* Times: time codes by `timeCodesPerSecond`, within `startTimeCode` and `endTimeCode`. Each frame is
+  as USD itself gives it at that moment: time samples, value clips, blocks, layer offsets, splines
+  of transforms. A frame stands exactly on the first and on the last key.
+* Weights of blend shapes, in the animation's order. Meshes of the asset's skeleton as skins at the
+  bind pose, with the four heaviest joints of each vertex and faces cut into triangles.
+* Sublayers, references, payloads, instances and the selected variants, composed by USD.
+* `metersPerUnit` and `upAxis`; where they are not authored USD's defaults (0.01, Y), with a note.
 
-Nothing outside the asset's folder is opened: an absolute path, a remote address, a path or a link
-that leads out of the folder, an asset path that is an expression and a file of another format are
-refused. In a package nothing may be compressed.
+Set aside with a note: keys outside the stage's time, meshes of other skeletons and of none, blend
+shape geometry and in-between shapes, dual quaternion skinning, shear, cameras, the motion of other
+prims, variants that are not selected, more than four joints a vertex.
+
+Not read, without a note: materials, lights, points that move without a skeleton.
+
+Refused: whatever lies outside the asset's folder (absolute paths, remote addresses, paths and links
+that lead out), asset paths that are expressions, other formats as layers, references that lead
+nowhere or in a circle, compressed packages, more joints or frames than the limits allow.
 """
 
 

@@ -11,6 +11,7 @@ from pxr import Usd, UsdGeom
 from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Floats
 from kinelint.readers.gltf_nodes import SCALE_NOISE, decompose
+from kinelint.readers.options import LARGEST
 
 _SAME = 1e-9
 _MOST_SPLINE_CODES = 1_000_000
@@ -59,9 +60,10 @@ def space_of(prim: Any) -> Space:
     """
     cache = UsdGeom.XformCache(Usd.TimeCode.EarliestTime())
     rest = np.array(cache.GetLocalToWorldTransform(prim), dtype=np.float64).T
-    if not np.all(np.isfinite(rest)):
+    if not np.all(np.abs(rest) <= LARGEST):
         mend = "Mend the transform of the prim or of those above it."
-        raise AssetError("has no finite transform", place=str(prim.GetPath()), mend=mend)
+        what = "its transform holds what is no number or no length"
+        raise AssetError(what, place=str(prim.GetPath()), mend=mend)
     return Space(prim, _codes(prim), rest)
 
 
@@ -92,7 +94,8 @@ def _codes(prim: Any) -> Floats:
 
 def _spline_codes(attribute: Any) -> list[float]:
     """Whole time codes along a spline, which is no straight line between its knots."""
-    if not attribute.HasSpline():
+    # Older releases of usd-core have no splines.
+    if not hasattr(attribute, "HasSpline") or not attribute.HasSpline():
         return []
     knots = sorted(float(one) for one in attribute.GetSpline().GetKnots())
     if len(knots) < 2 or knots[-1] - knots[0] > _MOST_SPLINE_CODES:
