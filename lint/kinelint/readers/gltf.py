@@ -53,6 +53,7 @@ class GltfReader:
         container = open_container(path, options)
         document = container.document
         accessors = Accessors(document, Buffers(container, options), options)
+        _refuse_crowd(document, options)
         nodes = read_nodes(document)
         animations = read_animations(document, accessors)
         bones = gltf_vrm.humanoid(document)
@@ -84,6 +85,16 @@ class GltfReader:
 
 
 READER = GltfReader()
+
+# Scenery stands in files as well; each node takes some hundred bytes, from three in the file.
+_NODES_A_JOINT = 20
+
+
+def _refuse_crowd(document: Document, options: ReadOptions) -> None:
+    count, most = len(document.table("nodes")), options.max_joints * _NODES_A_JOINT
+    if count > most:
+        what = f"the file has {count} nodes, more than the {most} that are read"
+        raise document.error(what, "/nodes", "Raise the limit of joints or split the file.")
 
 
 def _onlookers(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Onlookers:

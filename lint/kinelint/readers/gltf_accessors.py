@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.readers.gltf_budget import Budget
 from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_document import Document, Json
 from kinelint.readers.gltf_packed import Unpacker
@@ -39,13 +40,13 @@ class Accessors:
     buffers: Buffers
     options: ReadOptions
     _raw: dict[int, NDArray[Any]] = field(default_factory=dict)
-    _made: int = 0
 
     def __post_init__(self) -> None:
         self._table = self.document.table("accessors")
         self._views = self.document.table("bufferViews")
         self._buffer_count = len(self.document.table("buffers"))
         self._bytes: dict[int, tuple[memoryview, int | None]] = {}
+        self.budget = Budget(self.document, self.buffers, self.options)
         self._unpacker = Unpacker(self.document, self.buffers, self.options.max_bytes)
 
     def reference(self, holder: Json, key: str, place: str) -> int:
@@ -120,14 +121,14 @@ class Accessors:
             dense = self._view(accessor, dtype, width, count, place)
         else:
             # No bytes of the file stand behind these, so nothing else bounds them.
-            self._made += count * width * dtype.itemsize
-            if self._made > self.options.max_bytes:
-                what = f"asks for {count} elements, more than may be read"
-                raise self.document.error(what, f"{place}/count")
+            self._spend(count * width * dtype.itemsize, count, f"{place}/count")
             dense = np.zeros((count, width), dtype=dtype)
         if "sparse" in accessor:
             return self._patched(dense, accessor, place)
         return dense
+
+    def _spend(self, size: int, count: int, place: str) -> None:
+        self.budget.spend(size, place, f"asks for {count} elements")
 
     def _layout(self, accessor: Json, place: str) -> tuple[np.dtype[Any], int]:
         component, kind = accessor.get("componentType"), accessor.get("type")
@@ -195,6 +196,7 @@ class Accessors:
         rows = self._view(where, kind, 1, count, f"{place}/indices")[:, 0].astype(np.intp)
         if rows[-1] >= len(dense) or np.any(np.diff(rows) <= 0):
             raise self.document.error(f"must rise and stay below {len(dense)}", f"{place}/indices")
+        self._spend(dense.nbytes, len(dense), place)
         patched = dense.copy()
         patched[rows] = self._view(what, dense.dtype, dense.shape[1], count, f"{place}/values")
         return patched

@@ -28,8 +28,8 @@ from kinelint.readers.options import ReadOptions
 # Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 4e-6.
 _TRANSLATION_NOISE = 1e-5
 _UNIT_NOISE = 0.02
-# A few bytes of JSON can ask for any number of clips over the same keys; this is 3.8 GB of them.
-_MOST_JOINT_FRAMES = 120_000_000
+_CLIP_BYTES = 4096  # of a clip without frames
+_TARGET_BYTES = 256  # of a morph target's name and curve without frames
 
 
 @dataclass
@@ -44,7 +44,6 @@ class ClipMaker:
     media: str
     options: ReadOptions
     _times: dict[int, Floats] = field(default_factory=dict)
-    _joint_frames: int = 0
 
     def make(self, animations: list[Animation], names: list[str]) -> tuple[Clip, ...]:
         """A clip of each.
@@ -89,6 +88,8 @@ class ClipMaker:
         """Checked key times ``(keys,)``; places name the first sampler that uses them."""
         if channel.keys not in self._times:
             place = f"{channel.place}/input"
+            count = len(self.accessors.raw(channel.keys, 1, place))
+            self.accessors.budget.spend(8 * count, place, f"asks for {count} keys")
             times = self.accessors.floats(channel.keys, 1, place)[:, 0]
             if not np.all(np.isfinite(times)):
                 key = int(np.argmin(np.isfinite(times)))
@@ -101,20 +102,27 @@ class ClipMaker:
         return self._times[channel.keys]
 
     def _check(self, plan: sampling.Plan, animation: Animation) -> None:
-        frames = plan.steps + 1
-        targets = sum(
-            target_count(one, self.accessors, len(self._times[one.keys]))
-            for one in animation.channels
-            if one.path == "weights"
-        )
-        self._joint_frames += frames * (len(self.rig.nodes) + targets)
-        if frames > self.options.max_frames or self._joint_frames > _MOST_JOINT_FRAMES:
+        frames, place = plan.steps + 1, f"/animations/{animation.index}"
+        if frames > self.options.max_frames:
             what = (
-                f"{plan.end_s - plan.start_s:g} s at {plan.asked_hz:g} Hz are {frames} frames of "
-                f"{len(self.rig.nodes)} joints and {targets} morph targets, more than may be read"
+                f"{plan.end_s - plan.start_s:g} s at {plan.asked_hz:g} Hz are {frames} frames, "
+                f"more than the {self.options.max_frames} that may be read"
             )
             mend = "Split the file, or raise the limit of frames."
-            raise self.document.error(what, f"/animations/{animation.index}", mend)
+            raise self.document.error(what, place, mend)
+        joints, targets, moved, stored = len(self.rig.nodes), 0, 0, 0
+        for one in animation.channels:
+            keys = len(self._times[one.keys]) * (3 if one.mode == "CUBICSPLINE" else 1)
+            if one.path == "weights":
+                driven = target_count(one, self.accessors, len(self._times[one.keys]))
+                targets += driven
+                stored += 8 * keys * driven
+            else:
+                moved += one.path != "rotation"
+                stored += 12 * keys * WIDTHS[one.path]
+        need = 8 * frames * (4 * joints + 3 * moved + targets) + _TARGET_BYTES * targets + stored
+        what = f"{frames} frames of {joints} joints and {targets} morph targets"
+        self.accessors.budget.spend(need + _CLIP_BYTES, place, what)
 
     def _moved(
         self,

@@ -19,7 +19,7 @@ _DRACO = "KHR_draco_mesh_compression"
 _TRIANGLES, _STRIP, _FAN = 4, 5, 6
 _INFLUENCES = 4
 # Many primitives may share one accessor, so that few bytes could ask for any number of vertices.
-_MOST_VERTICES = 20_000_000
+_VERTEX_BYTES = 112
 
 
 @dataclass(frozen=True)
@@ -92,11 +92,10 @@ class MeshReader:
         return "bufferView" not in self.document.table("accessors")[positions]
 
     def spend(self, amount: int, place: str) -> None:
-        """Count vertices, triangles or joints of a skin towards the most there may be."""
+        """Count vertices, triangles or joints of a skin towards what the file may take."""
         self._spent += amount
-        if self._spent > _MOST_VERTICES:
-            what = f"the meshes ask for more than {_MOST_VERTICES} vertices, triangles and joints"
-            raise self.document.error(what, place, "Leave the meshes out.")
+        what = f"the meshes ask for {self._spent} vertices, triangles and joints"
+        self.accessors.budget.spend(_VERTEX_BYTES * amount, place, what)
 
     def _positions(self, primitive: Json, place: str) -> tuple[int, str]:
         attributes = self.document.object(primitive, "attributes", place)

@@ -127,4 +127,6 @@ def target_names(document: Document, mesh: Json) -> list[str]:
         primitives = mesh.get("primitives")
         first = primitives[0] if type(primitives) is list and primitives else None
         listed = document.inner(first, "extras", "targetNames")
-    return [str(one) for one in listed] if type(listed) is list else []
+    if type(listed) is not list:
+        return []
+    return [one if type(one) is str else f"target {i}" for i, one in enumerate(listed)]
