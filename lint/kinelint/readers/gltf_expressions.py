@@ -90,7 +90,7 @@ def notes(document: Document) -> Iterator[Note]:
         or document.inner(entry, "materialValues")
     ]
     if looks:
-        text = f"colours and textures of expressions are not read"
+        text = "colours and textures of expressions are not read"
         yield Note("expressions", f"{text}: {len(looks)}, {few(looks)}")
 
 

@@ -56,10 +56,10 @@ class Unpacker:
         if start + length > len(source):
             what = f"ends at byte {start + length} of a buffer of {len(source)}"
             raise error(what, at)
-        if whole(view, "byteLength", place) > count * stride or not count * stride:
+        self._spend(count * stride, at)
+        if whole(view, "byteLength", place) != count * stride or not count * stride:
             what = f"{count} elements of {stride} bytes do not fill the view"
             raise error(what, f"{place}/byteLength")
-        self._spend(count * stride, at)
         data = np.frombuffer(source[start : start + length], np.uint8)
         mode, filtered = packed.get("mode"), packed.get("filter", "NONE")
         try:

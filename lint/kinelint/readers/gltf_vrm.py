@@ -134,8 +134,8 @@ def _driven(document: Document, nodes: Nodes) -> Iterator[Note]:
     ]
     if held:
         names = few([nodes.label(node) for node in held])
-        text = f"nodes that follow others by a constraint, which is not evaluated: {len(held)}, {names}"
-        yield Note("constraints", text)
+        text = "nodes that follow others by a constraint, which is not evaluated"
+        yield Note("constraints", f"{text}: {len(held)}, {names}")
     swung = _swung(document, len(nodes))
     if swung:
         names = few([nodes.label(node) for node in swung])
