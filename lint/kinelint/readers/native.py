@@ -62,8 +62,6 @@ class NativeReader:
 
     def sniff(self, head: bytes, path: Path) -> bool:
         """Asked of `sniff_target`."""
-        if find_spec(self.sniff_target.partition(":")[0]) is None:
-            return False
         return bool(loaded(self.sniff_target)(head, path))
 
     def read(self, path: Path, options: ReadOptions) -> Asset:

@@ -29,6 +29,10 @@ from kinelint.readers.options import ReadOptions
 FILES_A_CHILD = 500
 GROWN_BYTES = 512 << 20
 
+# Of a path in a text its last two parts stay.
+_FOLDERS = re.compile(r"""(?:[A-Za-z]:)?[/\\][^\s"':]*[/\\]([^\s"':/\\]+[/\\][^\s"':/\\]+)""")
+_OURS = re.compile(r"native_child\.py|<frozen runpy>|^Extension modules:|^Current thread")
+
 _LEAVE_OUT = "Export it again, or leave it out of the tree"
 
 
@@ -189,12 +193,13 @@ def _line(said: object) -> str:
 
 
 def _short_words(words: str) -> str:
-    """The end of what the child printed, without this machine's folders."""
-    cleared = re.sub(
-        r"""(?:[A-Za-z]:)?[/\\][^\s"':]*[/\\]([^\s"':/\\]+[/\\][^\s"':/\\]+)""", r"\1", words
-    )
-    lines = [_line(one) for one in cleared.splitlines()[-20:]]
-    return "\n".join(one for one in lines if one)
+    """The end of what the child printed: no folders of this machine, none of our own frames.
+
+    What it died of stands last, as in a traceback.
+    """
+    lines = [_line(one) for one in _FOLDERS.sub(r"\1", words).splitlines()]
+    told = [one for one in lines if one and not _OURS.search(one)][-20:]
+    return "\n".join(sorted(told, key=lambda one: one.startswith("Fatal Python error")))
 
 
 _hosts: dict[tuple[str, str], Host] = {}
