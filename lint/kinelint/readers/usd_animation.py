@@ -7,7 +7,7 @@ that the animation lists; blend shape weights of the shapes that it lists.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, TypeAlias
 
@@ -20,17 +20,29 @@ from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.readers.options import LARGEST
 
 JOINT_ARRAYS = {"translations": 3, "rotations": 4, "scales": 3}
-_TYPES = {"translations": "float3[]", "rotations": "quatf[]", "scales": "half3[]"}
+_TYPES = {
+    "translations": "Vec3fArray",
+    "rotations": "QuatfArray",
+    "scales": "Vec3hArray",
+    "blendShapeWeights": "FloatArray",
+}
 Fail = Callable[..., AssetError]
 Singles: TypeAlias = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
 class Source:
-    """One SkelAnimation prim."""
+    """One SkelAnimation prim.
+
+    Attributes:
+        prim: the prim.
+        error: makes the error to raise.
+        odd_types: arrays met so far that have another type than the schema's.
+    """
 
     prim: Any
     error: Fail
+    odd_types: list[str] = field(default_factory=list)
 
     @cached_property
     def path(self) -> str:
@@ -52,18 +64,6 @@ class Source:
     def missing(self) -> list[str]:
         """Which of translations, rotations and scales are not authored."""
         return [name for name in JOINT_ARRAYS if not self.prim.GetAttribute(name).HasValue()]
-
-    @cached_property
-    def odd_types(self) -> list[str]:
-        """Which of them are authored with another type than the schema's."""
-        found = []
-        for name, wanted in _TYPES.items():
-            kind = (
-                str(self.prim.GetAttribute(name).GetTypeName()) if name not in self.missing else ""
-            )
-            if kind and kind != wanted:
-                found.append(f"{name} are {kind} and not {wanted}")
-        return found
 
     def codes(self) -> Floats:
         """``(keys,)`` sorted time codes of all arrays; those of one alone if none changes."""
@@ -97,15 +97,25 @@ class Source:
             if value is None:
                 blocked[frame] = True
                 continue
-            if len(value) != count:
-                what = f"{count} joints have {len(value)} {name} at time {code:g}"
+            array = self._array(value, name, code)
+            if len(array) != count or array.size != count * width:
+                what = f"{count} joints have {len(array)} {name} at time {code:g}"
                 if name == "blendShapeWeights":
-                    what = f"{count} blend shapes have {len(value)} weights at time {code:g}"
+                    what = f"{count} blend shapes have {len(array)} weights at time {code:g}"
                 raise self.error(what, f"{self.path}.{name}")
-            if count:
-                # Quaternions come with their scalar last.
-                found[frame] = np.asarray(value).reshape(count, width)
+            found[frame] = array.reshape(count, width)
         if np.any(np.abs(found) > LARGEST):
             what = f"{name} hold a number that no motion has"
             raise self.error(what, f"{self.path}.{name}")
         return found, blocked
+
+    def _array(self, value: Any, name: str, code: float) -> Singles:
+        """Quaternions come with their scalar last."""
+        kind = type(value).__name__
+        if kind != _TYPES[name] and (said := f"{name} are a {kind}") not in self.odd_types:
+            self.odd_types.append(said)
+        try:
+            return np.atleast_1d(np.asarray(value, dtype=np.float32))
+        except (TypeError, ValueError) as problem:
+            what = f"{name} are a {kind} at time {code:g}"
+            raise self.error(what, f"{self.path}.{name}") from problem

@@ -194,6 +194,10 @@ class ClipMaker:
                 self._keep(
                     name, rig, joints, np.broadcast_to(moved, (*moved.shape[:2], len(codes)))
                 )
+        if source.odd_types:
+            text = f"{', '.join(source.odd_types)}, not what the schema wants"
+            text = f"{text} (UsdSkel itself plays only the rest pose then)"
+            notes.append(Note("animation", text))
         if blocked.any():
             self._rest(rig, joints, blocked, turned)
             text = f"{int(blocked.sum())} frames hold no values, only a block; they are at rest"
@@ -247,9 +251,6 @@ def _animation_notes(source: Animation, rig: Rig) -> Iterator[Note]:
         yield Note("joints", text)
     if source.missing:
         text = f"{', '.join(source.missing)} are not authored and were taken from the rest pose"
-        yield Note("animation", f"{text} (UsdSkel itself plays only the rest pose then)")
-    if source.odd_types:
-        text = f"{', '.join(source.odd_types)}"
         yield Note("animation", f"{text} (UsdSkel itself plays only the rest pose then)")
 
 
