@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import isfinite
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
-from kinelint.readers.options import LARGEST
 
 _CHANNEL = re.compile(r"([xyz])(position|rotation)", re.IGNORECASE)
 # Braces are words of their own even where they touch a name.

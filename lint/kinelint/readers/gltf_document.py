@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
 
 Json: TypeAlias = dict[str, Any]
@@ -80,13 +80,14 @@ class Document:
         return found
 
     def numbers(self, holder: Json, key: str, size: int, place: str) -> list[float] | None:
-        """`size` finite numbers; None if the key is missing."""
+        """`size` finite numbers of sane size; None if the key is missing."""
         found = holder.get(key)
         if found is None:
             return None
         right = type(found) is list and len(found) == size
-        if not right or not all(type(x) in (int, float) and math.isfinite(x) for x in found):
-            raise self.error(f"must be {size} finite numbers", f"{place}/{key}")
+        if not right or not all(type(x) in (int, float) and abs(x) <= LARGEST for x in found):
+            what = f"must be {size} numbers, none of them beyond {LARGEST:g}"
+            raise self.error(what, f"{place}/{key}")
         return [float(x) for x in found]
 
     def text(self, holder: Json, key: str, place: str, default: str = "") -> str:

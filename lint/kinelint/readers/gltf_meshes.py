@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from kinelint.clip import LARGEST
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_document import Document, Json
@@ -131,8 +132,9 @@ class MeshReader:
     ) -> tuple[Floats, Ints | None, Floats | None]:
         vertices = self.accessors.floats(*self._split(primitive, place))
         self.spend(len(vertices), place)
-        if not np.all(np.isfinite(vertices)):
-            raise self.document.error("a vertex has no finite position", f"{place}/attributes")
+        if not np.all(np.abs(vertices) <= LARGEST):
+            what = f"a vertex has no position, or one beyond {LARGEST:g}"
+            raise self.document.error(what, f"{place}/attributes")
         if not skinned:
             return vertices, None, None
         slots, weights = self._influences(primitive, len(vertices), place)

@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from kinelint.clip import Skin
+from kinelint.clip import LARGEST, Skin
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_accessors import Accessors
@@ -179,7 +179,7 @@ class SkinMaker:
             raise self.document.error(f"{joints} joints have {len(stored)} matrices", place)
         matrices = stored[:joints].reshape(-1, 4, 4).transpose(0, 2, 1)
         matrices[:, 3] = (0.0, 0.0, 0.0, 1.0)
-        flat = ~np.all(np.isfinite(matrices), axis=(1, 2))
+        flat = ~np.all(np.abs(matrices) <= LARGEST, axis=(1, 2))
         flat[~flat] = np.abs(np.linalg.det(matrices[~flat])) < 1e-30
         if flat.any():
             what = f"matrix {int(flat.argmax())} cannot be inverted"

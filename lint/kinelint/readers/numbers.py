@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Floats, Ints
-from kinelint.readers.options import LARGEST
 
 CHUNK_BYTES = 1 << 17
 LONGEST_LINE = 1 << 23

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-LARGEST = 1e12
-"""Of any number in a file, in the file's own unit: no length and no angle of a motion is larger.
-Beyond it squares and products of what is read would end as infinities."""
+from kinelint.clip import LARGEST as LARGEST
 
 # What a file may become: this, and so many times its size. Curves are sampled, and joints that a
 # file only names have poses as well.
