@@ -15,7 +15,7 @@ from typing import Any
 from kinelint.clip import Asset, Clip, Source
 from kinelint.errors import AssetError
 from kinelint.finding import Note
-from kinelint.readers.fbx_binding import binding, few, kept, listed, load
+from kinelint.readers.fbx_binding import binding, counted, few, kept, listed, listing, load
 from kinelint.readers.fbx_chain import plan_scales
 from kinelint.readers.fbx_clips import Planned, Planner, make_clip, sample
 from kinelint.readers.fbx_nodes import Joints, Nodes, choose_joints, read_nodes
@@ -136,11 +136,13 @@ def _scene_notes(scene: Any, nodes: Nodes) -> Iterator[Note]:
     constraints = listed(scene.constraints)
     if constraints:
         kinds = Counter(one.type_name or "constraint" for one in constraints)
-        text = f"{len(constraints)} constraints were not evaluated"
-        yield Note("constraints", f"{text}: {few(f'{k} ({n})' for k, n in kinds.most_common())}")
+        names = listing([f"{kind!r} ({count})" for kind, count in kinds.most_common()])
+        text = f"not evaluated: {counted(len(constraints), 'constraint')}"
+        yield Note("constraints", f"{text}: {names}")
     caches = listed(scene.cache_deformers)
     if caches:
-        yield Note("body-model", f"{len(caches)} caches of moving vertices were not opened")
+        text = f"not opened: {counted(len(caches), 'cache')} of moving vertices"
+        yield Note("body-model", text)
     for one in listed(metadata.warnings):
         times = f" ({one.count} times)" if one.count > 1 else ""
         yield Note("file", f"the file is not quite sound: {one.description}{times}")
@@ -161,6 +163,10 @@ def _node_notes(nodes: Nodes) -> Iterator[Note]:
     if spheric:
         text = "rotations in the spheric order are read as XYZ"
         yield Note("rotations", f"{text}: {few(spheric)}")
+    idle = [one.name for one in nodes.objects if _turns_inactively(kept(one.props), orders)]
+    if idle:
+        text = "rotation orders, pre- and post-rotations apply although marked as not active"
+        yield Note("rotations", f"{text}: {few(idle)}")
     blended = [
         one.name
         for one in nodes.objects
@@ -169,3 +175,15 @@ def _node_notes(nodes: Nodes) -> Iterator[Note]:
     if blended:
         text = "rotations that the file asks to interpolate as quaternions go by their angles"
         yield Note("rotations", f"{text}: {few(blended)}")
+
+
+def _turns_inactively(props: Any, orders: Any) -> bool:
+    """Readers differ about these: some apply what the file marks so, some do not."""
+    said = kept(props.find_prop("RotationActive"))
+    if said is None or said.value_int:
+        return False
+    order = props.find_int("RotationOrder", int(orders.XYZ))
+    # The binding's `find_vec3` takes no vector of its own as the default.
+    turns = [kept(props.find_prop(name)) for name in ("PreRotation", "PostRotation")]
+    turned = any(abs(a) > 1e-6 for turn in turns if turn is not None for a in turn.value_vec4[:3])
+    return order != orders.XYZ or turned

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from kinelint.errors import AssetError
+from kinelint.readers.fbx_text import check_whole
 from kinelint.readers.options import ReadOptions
 
 _KEPT: list[object] = []
@@ -56,11 +57,15 @@ def load(path: Path, options: ReadOptions) -> Any:
     ufbx = binding()
     data = _bytes(path, options)
     try:
-        return kept(ufbx.load_memory(data, **_settings(ufbx, options)))
+        scene = kept(ufbx.load_memory(data, **_settings(ufbx, options)))
     except ufbx.UfbxError as error:
         mend = _MENDS.get(type(error).__name__, "Export it again, as binary FBX 7.")
         what = f"cannot be read as FBX: {str(error) or type(error).__name__}"
         raise AssetError(what, path=str(path), place="FBX data", mend=mend) from error
+    about = kept(scene.metadata)
+    if about.ascii:
+        check_whole(data, int(about.version))
+    return scene
 
 
 def binding() -> Any:
@@ -108,6 +113,15 @@ def _settings(ufbx: Any, options: ReadOptions) -> dict[str, Any]:
 
 def few(names: Iterable[str], most: int = 4) -> str:
     """Some of the names in quotes, and how many more there are."""
-    given = [repr(name) for name in names]
+    return listing([repr(name) for name in names], most)
+
+
+def listing(given: list[str], most: int = 4) -> str:
+    """Some of the texts, and how many more there are."""
     rest = len(given) - most
     return ", ".join(given[:most]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """``1 key`` or ``2 keys``."""
+    return f"{count} {one if count == 1 else many or one + 's'}"

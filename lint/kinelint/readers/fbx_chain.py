@@ -44,7 +44,7 @@ class Locals(NamedTuple):
     @property
     def frames(self) -> int:
         """How many frames there are."""
-        return max(one.shape[-1] for one in self)
+        return max(int(one.shape[-1]) for one in self)
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +126,10 @@ def _laid_out(tree: Tree, local: Locals, scales: Floats) -> Floats:
     """Offsets by way of where FBX's rules put each joint."""
     turned = rotations.to_matrix(local.turns)
     frames = scales.shape[-1]
-    whole, bare, inherited, own = {}, {}, {}, {}
+    whole: dict[int, Floats] = {}
+    bare: dict[int, Floats] = {}
+    inherited: dict[int, Floats] = {}
+    own: dict[int, Floats] = {}
     shifts = np.empty((len(tree.parents), 3, frames))
     for joint, parent in enumerate(tree.parents.tolist()):
         scale, shift = local.scales[joint], local.shifts[joint]
@@ -136,8 +139,7 @@ def _laid_out(tree: Tree, local: Locals, scales: Floats) -> Floats:
             own[joint] = turned[joint] * scales[joint]
         else:
             # How far the joint is from its parent, in the world's axes, then in the chain's.
-            away = np.einsum("ijn,jn->in", *_same(whole[parent], shift))
-            shifts[joint] = _solved(own[parent], away)
+            shifts[joint] = _solved(own[parent], _moved(whole[parent], shift))
             taken = whole if tree.modes[joint] == WHOLLY else bare
             bare[joint] = _product(taken[parent], turned[joint])
             more = local.scales[parent] * inherited[parent]
@@ -148,13 +150,20 @@ def _laid_out(tree: Tree, local: Locals, scales: Floats) -> Floats:
 
 
 def _product(a: Floats, b: Floats) -> Floats:
-    return np.asarray(np.einsum("ijn,jkn->ikn", *_same(a, b)))
+    a, b = _same(a, b)
+    return np.asarray(np.einsum("ijn,jkn->ikn", a, b))
+
+
+def _moved(matrix: Floats, shift: Floats) -> Floats:
+    matrix, shift = _same(matrix, shift)
+    return np.asarray(np.einsum("ijn,jn->in", matrix, shift))
 
 
 def _same(a: Floats, b: Floats) -> tuple[Floats, Floats]:
     """Both with as many frames as the longer one: einsum does not stretch a last axis of 1."""
     frames = max(a.shape[-1], b.shape[-1])
-    return tuple(np.broadcast_to(x, (*x.shape[:-1], frames)) for x in (a, b))  # type: ignore[return-value]
+    longer = [np.broadcast_to(one, (*one.shape[:-1], frames)) for one in (a, b)]
+    return longer[0], longer[1]
 
 
 def _solved(matrix: Floats, away: Floats) -> Floats:

@@ -15,7 +15,7 @@ from kinelint.finding import Note
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers import fbx_timing, sampling
-from kinelint.readers.fbx_binding import few
+from kinelint.readers.fbx_binding import counted, few
 from kinelint.readers.fbx_chain import Locals, Tree, chained
 from kinelint.readers.fbx_nodes import Joints, Nodes
 from kinelint.readers.fbx_takes import KeyTimes, Take, spans
@@ -195,7 +195,7 @@ def _off(values: Floats, rest: Floats, size: float) -> Ints:
 def _notes(planned: Planned, tree: Tree, skeleton: Skeleton, scales: Floats) -> list[Note]:
     notes, plan = [], planned.plan
     if planned.outside:
-        text = f"{planned.outside} keys lie outside the take's own time and were left out"
+        text = f"left out what lies outside the take's own time: {counted(planned.outside, 'key')}"
         notes.append(Note("sampling", text))
     if plan.key_rate_hz is None:
         text = f"the keys lie on no uniform grid; sampled at {plan.rate_hz:.5g} Hz"
@@ -208,6 +208,6 @@ def _notes(planned: Planned, tree: Tree, skeleton: Skeleton, scales: Floats) -> 
         lost = np.flatnonzero((ratio.max(axis=(1, 2)) > 1e-4) & ~tree.stays)
         if len(lost):
             names = few(skeleton.names[joint] for joint in lost)
-            text = f"the scale of {len(lost)} joints is not inherited as a clip would have it"
-            notes.append(Note("scale", f"{text}; it was written into positions: {names}"))
+            text = f"the scale of {counted(len(lost), 'joint')} was written into positions"
+            notes.append(Note("scale", f"{text}: {names}"))
     return notes

@@ -17,7 +17,7 @@ from kinelint.clip import Skeleton
 from kinelint.finding import Note
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
-from kinelint.readers.fbx_binding import few, kept, listed
+from kinelint.readers.fbx_binding import counted, few, kept, listed
 from kinelint.readers.fbx_chain import Locals, Tree, chained
 from kinelint.readers.fbx_nodes import Joints, Nodes, rest_transforms
 from kinelint.readers.gltf_nodes import decompose
@@ -142,5 +142,5 @@ def scale_note(skeleton: Skeleton, joints: Joints, tree: Tree) -> Iterator[Note]
     """Joints that are scaled at rest in a way that offsets cannot take over."""
     uneven = [skeleton.names[joint] for joint in np.flatnonzero(tree.stays)]
     if uneven:
-        text = f"{len(uneven)} of {len(joints)} joints are scaled unevenly or over time"
+        text = f"{counted(len(uneven), 'joint')} of {len(joints)} scaled unevenly or over time"
         yield Note("scale", f"{text}: {few(uneven)}")

@@ -12,7 +12,7 @@ import numpy as np
 
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats
-from kinelint.readers.fbx_binding import binding, few, kept, listed
+from kinelint.readers.fbx_binding import binding, counted, few, kept, listed, listing
 from kinelint.readers.fbx_nodes import Nodes
 
 # Properties that make up the transform of a node, all evaluated by the binding.
@@ -146,9 +146,9 @@ def unread_notes(takes: Iterable[Take]) -> Iterator[Note]:
     for take in takes:
         counts.update(take.unread)
     if counts:
-        names = [f"{name} ({count})" for name, count in counts.most_common()]
-        text = f"{sum(counts.values())} animated properties were left out: {few(names)}"
-        yield Note("channels", text)
+        names = [f"{name!r} ({count})" for name, count in counts.most_common()]
+        what = counted(sum(counts.values()), "animated property", "animated properties")
+        yield Note("channels", f"no clip carries {what}: {listing(names)}")
 
 
 def distinct(names: Iterable[str]) -> tuple[list[str], list[Note]]:

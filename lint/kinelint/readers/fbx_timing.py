@@ -38,14 +38,15 @@ def plan(
     They keep the file's own rate where every key stands on a frame of it, else take its smallest
     multiple (up to 240 Hz) where every key does, else any usual rate; keys that lie on no grid are
     sampled at `wanted_hz`, or at their densest rate, the file's own at least. A file's rate below
-    24 Hz is raised to a multiple, one above 240 Hz is divided.
+    24 Hz is raised to a multiple, one above 240 Hz is divided. Since FBX curves go on between
+    keys, `wanted_hz` counts for keys on a grid too where it is finer than that.
 
     Args:
         begin_s: of the take.
         end_s: of the take.
         keys_s: ``(keys,)`` rising times of its keys, all within.
         file_hz: the rate of the file.
-        wanted_hz: the rate for keys on no grid.
+        wanted_hz: the rate that was asked for.
     """
     moments = np.unique(np.concatenate(([begin_s], keys_s, [end_s])))
     if end_s - begin_s <= 1e-9:
@@ -55,15 +56,22 @@ def plan(
     rates = [] if file_hz is None else [_usable(file_hz) * times for times in _TIMES]
     for rate in (one for one in rates if one <= sampling.MOST_HZ + 1e-6):
         if _fits(since, rate):
+            if wanted_hz and wanted_hz > rate * 1.01:
+                return _at_rate(begin_s, end_s, wanted_hz, rate)
             steps = round(float(since[-1]) * rate)
             if steps:
                 return sampling.Plan(begin_s, end_s, steps, rate, rate, 2.05 * _ON_GRID / rate)
     found = sampling.plan(moments, wanted_hz)
+    if found.key_rate_hz is not None and wanted_hz and wanted_hz > found.asked_hz * 1.01:
+        return _at_rate(begin_s, end_s, wanted_hz, found.key_rate_hz)
     if found.key_rate_hz is not None or wanted_hz or file_hz is None:
         return found
-    rate = max(found.asked_hz, _usable(file_hz))
+    return _at_rate(begin_s, end_s, max(found.asked_hz, _usable(file_hz)), None)
+
+
+def _at_rate(begin_s: float, end_s: float, rate: float, keys_hz: float | None) -> sampling.Plan:
     steps = max(math.ceil((end_s - begin_s) * rate - 1e-6), 1)
-    return sampling.Plan(begin_s, end_s, steps, rate, None, 1e-3 / rate)
+    return sampling.Plan(begin_s, end_s, steps, rate, keys_hz, 1e-3 / rate)
 
 
 def _usable(file_hz: float) -> float:

@@ -1,0 +1,42 @@
+"""Whether an ASCII FBX file is whole. The binding takes a text that was cut between two records.
+
+What is cut off then is missing in silence: takes, or the connections that make a tree of nodes.
+"""
+
+from __future__ import annotations
+
+import re
+
+from kinelint.errors import AssetError
+
+_QUIET = re.compile(rb'"[^"]*"|;[^\r\n]*')
+_FIRST_MODERN = 7000
+
+
+def check_whole(data: bytes, version: int) -> None:
+    """Refuse a text with open braces, or without the sections that its version ends with.
+
+    Args:
+        data: the file.
+        version: as the file says (7400 for 7.4).
+
+    Raises:
+        AssetError: it was cut.
+    """
+    # Braces in texts and comments are rare; only where counts differ are they looked for.
+    if data.count(b"{") != data.count(b"}"):
+        bare = _QUIET.sub(b"", data)
+        depth = bare.count(b"{") - bare.count(b"}")
+        if depth:
+            what = "the file ends inside a section" if depth > 0 else "a section ends twice"
+            raise _cut(f"{what}: its braces do not match", data)
+    sections = ["Connections"] if version >= _FIRST_MODERN else ["Connections", "Takes"]
+    for name in sections:
+        if not re.search(rb"(?:^|[\s}])" + name.encode() + rb"\s*:", data):
+            raise _cut(f"the file ends before its section {name!r}", data)
+
+
+def _cut(what: str, data: bytes) -> AssetError:
+    line = data.count(b"\n") + 1
+    mend = "It was cut short: export or copy it again."
+    return AssetError(what, place=f"line {line}", mend=mend)
