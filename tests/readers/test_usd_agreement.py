@@ -1,6 +1,7 @@
 """The reader and our kinematics against UsdSkel's own queries, in the world, at every frame.
 
-Source of every expected position: UsdSkel of usd-core (SkeletonQuery.ComputeJointWorldTransforms).
+Source of every expected position: usd-core (UsdSkel's ComputeJointSkelTransforms in the world of
+UsdGeom's XformCache).
 """
 
 from __future__ import annotations

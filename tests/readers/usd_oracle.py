@@ -25,12 +25,14 @@ def skeleton_query(stage: Usd.Stage, path: str) -> UsdSkel.SkeletonQuery:
 
 def world_positions(stage: Usd.Stage, path: str, codes: Floats) -> dict[str, Floats]:
     """Token to ``(3, frames)`` world positions, in stage units."""
-    query = skeleton_query(stage, path)
+    query, prim = skeleton_query(stage, path), stage.GetPrimAtPath(path)
     frames = []
     for code in codes:
-        space = UsdGeom.XformCache(Usd.TimeCode(float(code)))
-        posed = query.ComputeJointWorldTransforms(space)
-        frames.append(np.asarray(posed)[:, 3, :3])
+        time = Usd.TimeCode(float(code))
+        # Not ComputeJointWorldTransforms: of an instance it gives the world of the prototype.
+        space = np.asarray(UsdGeom.XformCache(time).GetLocalToWorldTransform(prim))
+        posed = np.asarray(query.ComputeJointSkelTransforms(time)) @ space
+        frames.append(posed[:, 3, :3])
     positions = np.stack(frames, axis=-1)
     return dict(zip(map(str, query.GetJointOrder()), positions, strict=True))
 

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from pxr import Usd, UsdSkel
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Bools, Floats
-from kinelint.readers.options import LARGEST
 
 JOINT_ARRAYS = {"translations": 3, "rotations": 4, "scales": 3}
 _TYPES = {

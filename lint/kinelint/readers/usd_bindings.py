@@ -125,10 +125,25 @@ def _animation_of(prim: Any, cache: Any) -> Any | None:
     query = cache.GetSkelQuery(skeleton)
     playing = query.GetAnimQuery() if query else None
     if playing:
-        return playing.GetPrim()
+        return _as_instance(playing.GetPrim(), prim)
     # Outside of a SkelRoot, or of joints out of order, UsdSkel itself plays nothing.
     source = UsdSkel.BindingAPI(prim).GetInheritedAnimationSource()
     return source if source and source.GetTypeName() == "SkelAnimation" else None
+
+
+def _as_instance(animation: Any, skeleton: Any) -> Any:
+    """The same animation as a prim of the skeleton's instance, if it is one of its prototype."""
+    if not animation.IsInPrototype():
+        return animation
+    above = skeleton
+    while above and not above.IsPseudoRoot():
+        if above.IsInstance():
+            prototype = above.GetPrototype().GetPath()
+            if animation.GetPath().HasPrefix(prototype):
+                own = animation.GetPath().ReplacePrefix(prototype, above.GetPath())
+                return skeleton.GetStage().GetPrimAtPath(own)
+        above = above.GetParent()
+    return animation
 
 
 def _nearest(animation: Any, rigs: Sequence[Rig]) -> Rig | None:

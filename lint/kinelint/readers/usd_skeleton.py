@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 from pxr import Usd, UsdSkel, Vt
 
-from kinelint.clip import Skeleton
+from kinelint.clip import LARGEST, Skeleton
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
-from kinelint.readers.options import LARGEST, ReadOptions
+from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_space import Space, parts, space_of
 from kinelint.readers.usd_stage import Scene
 

@@ -15,12 +15,11 @@ from typing import Any
 import numpy as np
 from pxr import Usd, UsdGeom, UsdSkel
 
-from kinelint.clip import Skin
+from kinelint.clip import LARGEST, Skin
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_meshes import heaviest
 from kinelint.readers.gltf_nodes import decompose
-from kinelint.readers.options import LARGEST
 from kinelint.readers.usd_bindings import Found, few
 from kinelint.readers.usd_skeleton import Rig
 from kinelint.readers.usd_stage import Scene

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from pxr import Usd, UsdGeom
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Floats
 from kinelint.readers.gltf_nodes import SCALE_NOISE, decompose
-from kinelint.readers.options import LARGEST
 
 _SAME = 1e-9
 _MOST_SPLINE_CODES = 1_000_000
