@@ -38,12 +38,37 @@ _UTF8_MARK = b"\xef\xbb\xbf"
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
+CARRIES = """
+BVH, as text in UTF-8 or Latin-1.
+
+Carried over:
+
+* Every joint of every root with its OFFSET, and End Sites as points that end a chain, called after
+  their joint. A joint's name is the rest of its line; its handle is that line.
+* Rotations in any order of channels and with any of them missing; position channels of roots and of
+  inner joints. What the latter mean (in place of the OFFSET, on top of it, places in the world) is
+  decided by the lengths of the bones, and noted.
+* All frames, each with the lines it stands on, at the rate of the frame time: a whole or film rate
+  with the same digits is what is meant.
+
+Set aside with a note: a number of frames that is not the number of frames there are, a frame time
+that was taken for the rate it is a rounded figure of.
+
+The format says nothing of units and axes: the policy does, or they are told from the figure, and
+noted. It has no scale, no mesh and no names of clips: a clip is called after its file.
+
+Refused: a hierarchy that does not close, two rotations about one axis in a row, a frame that is not
+whole, frame times outside 0.0001 to 1 s, more joints or frames than the limits allow.
+"""
+
+
 @dataclass(frozen=True)
 class BvhReader:
     """The reader of BVH files."""
 
     media: str = "bvh"
     endings: tuple[str, ...] = (".bvh",)
+    carries: str = CARRIES
 
     def sniff(self, head: bytes, path: Path) -> bool:
         """Whether the first word is HIERARCHY."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
@@ -20,6 +20,7 @@ from typing import Protocol, runtime_checkable
 
 from kinelint.clip import Asset
 from kinelint.errors import AssetError, RegistryError
+from kinelint.format_info import FormatInfo
 from kinelint.readers.native import NativeReader
 from kinelint.readers.options import ReadOptions
 
@@ -121,9 +122,13 @@ def brought(entries: Iterable[EntryPoint] | None = None) -> Iterator[Reader]:
     Raises:
         RegistryError: a pack cannot be loaded, or what it brings is no reader.
     """
-    found = _installed(entry_points, tuple(sys.path)) if entries is None else entries
-    for entry in sorted(found, key=lambda one: (one.name, one.value)):
+    for entry in _sorted(entries):
         yield _loaded(entry)
+
+
+def _sorted(entries: Iterable[EntryPoint] | None) -> list[EntryPoint]:
+    found = _installed(entry_points, tuple(sys.path)) if entries is None else entries
+    return sorted(found, key=lambda one: (one.name, one.value))
 
 
 @lru_cache(maxsize=1)
@@ -134,8 +139,12 @@ def _installed(
     return tuple(find(group=GROUP))
 
 
+def _pack(entry: EntryPoint) -> str:
+    return entry.dist.name if entry.dist else entry.value
+
+
 def _loaded(entry: EntryPoint) -> Reader:
-    pack = entry.dist.name if entry.dist else entry.value
+    pack = _pack(entry)
     try:
         found = entry.load()
         reader = found() if isinstance(found, type) else found
@@ -185,3 +194,20 @@ def _readable(readers: Iterable[Reader]) -> str:
 def endings() -> frozenset[str]:
     """Every file ending that some reader takes, in lower case, with the dot."""
     return frozenset(end for one in (*BUILT_IN, *brought()) for end in one.endings)
+
+
+def formats() -> list[FormatInfo]:
+    """What every reader here says of its format: the built-in ones, then those of packs.
+
+    Raises:
+        RegistryError: a pack's reader is broken.
+    """
+    more = [_info(_loaded(entry), _pack(entry)) for entry in _sorted(None)]
+    return [*(_info(one, "kinelint") for one in BUILT_IN), *more]
+
+
+def _info(reader: Reader, pack: str) -> FormatInfo:
+    info = FormatInfo(reader.media, tuple(reader.endings), carries(reader), pack=pack)
+    if not isinstance(reader, NativeReader):
+        return info
+    return replace(info, install=reader.install, installed=reader.installed, native=True)
