@@ -33,18 +33,24 @@ _LEAST = 1e-3  # a scale below cannot be divided by
 class Locals(NamedTuple):
     """Transforms to the parent over some frames.
 
-    `shifts` ``(joints, 3, frames)``, `turns` ``(joints, 4, frames)`` scalar first, `scales`
-    ``(joints, 3, frames)``; the last axis of each may be 1 where nothing moves.
+    Attributes:
+        shifts: ``(joints, 3)`` of joints that stay where they are.
+        moving: ``(m,)`` joints that do not.
+        moved: ``(m, 3, frames)`` of those.
+        turns: ``(joints, 4, frames)`` scalar first.
+        scales: ``(joints, 3, frames)``, or ``(joints, 3, 1)`` where none changes.
     """
 
     shifts: Floats
+    moving: Ints
+    moved: Floats
     turns: Floats
     scales: Floats
 
     @property
     def frames(self) -> int:
         """How many frames there are."""
-        return max(int(one.shape[-1]) for one in self)
+        return int(self.turns.shape[-1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,26 +97,46 @@ def plan_scales(parents: Ints, modes: Ints, rest: Floats, over_time: list[Floats
     return Tree(parents, modes, np.where(uneven, even, rest.mean(axis=1)), stays, not uneven.any())
 
 
-def chained(tree: Tree, local: Locals) -> tuple[Floats, Floats]:
-    """Offsets ``(joints, 3, frames)`` and scales ``(joints, 3, frames)`` of the chain.
+class Chain(NamedTuple):
+    """The same without FBX's rules: offsets as in `Locals`, scales of joints that `Tree.stays`.
 
-    Rotations stay as they are. Scales are 1 but for joints that `tree.stays`.
+    Attributes:
+        shifts: ``(joints, 3)`` of joints that stay where they are.
+        moving: ``(m,)`` joints that do not.
+        moved: ``(m, 3, frames)`` of those.
+        scales: ``(s, 3, frames)`` of joints whose scale stays, ``(s, 3, 1)`` where none changes.
     """
+
+    shifts: Floats
+    moving: Ints
+    moved: Floats
+    scales: Floats
+
+
+def chained(tree: Tree, local: Locals) -> Chain:
+    """Offsets and scales of the chain. Rotations stay as they are."""
+    stays = np.flatnonzero(tree.stays)
+    scales = local.scales[stays] / tree.even[stays, None, None]
     if tree.plain:
-        return _even(tree, local), np.ones((len(tree.parents), 3, 1))
-    frames = local.frames
-    shifts = np.empty((len(tree.parents), 3, frames))
-    scales = np.ones((len(tree.parents), 3, frames))
-    scales[tree.stays] = local.scales[tree.stays] / tree.even[tree.stays, None, None]
+        longer = _longer(tree)
+        moved = local.moved * longer[local.moving, None, None]
+        return Chain(local.shifts * longer[:, None], local.moving, moved, scales)
+    frames, joints = local.frames, len(tree.parents)
+    moved = np.empty((joints, 3, frames))
     for start in range(0, frames, CHUNK):
         span = slice(start, min(start + CHUNK, frames))
-        part = Locals(*(one if one.shape[-1] == 1 else one[..., span] for one in local))
-        shifts[..., span] = _laid_out(tree, part, scales[..., span])
-    return shifts, scales
+        moved[..., span] = _laid_out(tree, _part(local, span))
+    return Chain(moved[..., 0], np.arange(joints), moved, scales)
 
 
-def _even(tree: Tree, local: Locals) -> Floats:
-    """Offsets where every scale is even: each is the product of scales above it times longer."""
+def _part(local: Locals, span: slice) -> Locals:
+    scales = local.scales if local.scales.shape[-1] == 1 else local.scales[..., span]
+    moved, turns = local.moved[..., span], local.turns[..., span]
+    return Locals(local.shifts, local.moving, moved, turns, scales)
+
+
+def _longer(tree: Tree) -> Floats:
+    """``(joints,)`` where every scale is even: the product of scales that each offset takes."""
     with_own, without = np.ones(len(tree.parents)), np.ones(len(tree.parents))
     longer = np.ones(len(tree.parents))
     for joint, parent in enumerate(tree.parents.tolist()):
@@ -119,24 +145,24 @@ def _even(tree: Tree, local: Locals) -> Floats:
             taken = without if tree.modes[joint] == NOT_OWN else with_own
             without[joint] = taken[parent]
         with_own[joint] = without[joint] * tree.even[joint]
-    return np.asarray(local.shifts * longer[:, None, None])
+    return longer
 
 
-def _laid_out(tree: Tree, local: Locals, scales: Floats) -> Floats:
-    """Offsets by way of where FBX's rules put each joint."""
+def _laid_out(tree: Tree, local: Locals) -> Floats:
+    """``(joints, 3, frames)`` offsets, by way of where FBX's rules put each joint."""
     turned = rotations.to_matrix(local.turns)
-    frames = scales.shape[-1]
+    row = {int(joint): i for i, joint in enumerate(local.moving)}
     whole: dict[int, Floats] = {}
     bare: dict[int, Floats] = {}
     inherited: dict[int, Floats] = {}
     own: dict[int, Floats] = {}
-    shifts = np.empty((len(tree.parents), 3, frames))
+    shifts = np.empty((len(tree.parents), 3, local.frames))
     for joint, parent in enumerate(tree.parents.tolist()):
-        scale, shift = local.scales[joint], local.shifts[joint]
+        scale, even = local.scales[joint], tree.even[joint]
+        shift = local.moved[row[joint]] if joint in row else local.shifts[joint][:, None]
         if parent < 0:
             bare[joint], inherited[joint] = turned[joint], np.ones((3, 1))
-            shifts[joint] = shift
-            own[joint] = turned[joint] * scales[joint]
+            own[joint], shifts[joint] = turned[joint], shift
         else:
             # How far the joint is from its parent, in the world's axes, then in the chain's.
             shifts[joint] = _solved(own[parent], _moved(whole[parent], shift))
@@ -144,7 +170,9 @@ def _laid_out(tree: Tree, local: Locals, scales: Floats) -> Floats:
             bare[joint] = _product(taken[parent], turned[joint])
             more = local.scales[parent] * inherited[parent]
             inherited[joint] = more if tree.modes[joint] == BY_COMPONENT else np.ones((3, 1))
-            own[joint] = _product(own[parent], turned[joint]) * scales[joint]
+            own[joint] = _product(own[parent], turned[joint])
+        if tree.stays[joint]:
+            own[joint] = own[joint] * (scale / even)
         whole[joint] = bare[joint] * (scale * inherited[joint])
     return shifts
 

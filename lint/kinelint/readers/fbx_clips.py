@@ -16,12 +16,14 @@ from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers import fbx_timing, sampling
 from kinelint.readers.fbx_binding import counted, few
-from kinelint.readers.fbx_chain import Locals, Tree, chained
+from kinelint.readers.fbx_chain import Chain, Locals, Tree, chained
 from kinelint.readers.fbx_nodes import Joints, Nodes
 from kinelint.readers.fbx_takes import KeyTimes, Take, spans
 from kinelint.readers.options import ReadOptions
 
-_NOISE = 3e-6  # of size: float32 leaves 1e-7 of a constant offset
+# Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 8e-6.
+_NOISE = 1e-5
+_CONSTANT = 1e-8
 # A few bytes can ask for any number of frames; this is 10 GB of them at the most.
 _MOST_JOINT_FRAMES = 120_000_000
 
@@ -112,15 +114,24 @@ def sample(
     """
     take, times = planned.take, fbx_timing.frame_times(planned.plan, planned.keys_s)
     asked = times.tolist()
-    shifts, turns, scales = (
-        np.repeat(one, len(asked), axis=-1) for one in (rest.shifts, rest.turns, rest.scales)
-    )
+    shifts, scales = rest.shifts.copy(), rest.scales.copy()
+    turns = np.repeat(rest.turns, len(asked), axis=-1)
+    moved: dict[int, Floats] = {}
+    scaled: dict[int, Floats] = {}
     for node in take.moved:
         joint = joints.joint_of.get(node)
         if joint is not None:
             rows = _rows(nodes.objects[node].evaluate_transform, take.anim, asked, 10)
-            shifts[joint], scales[joint] = rows[:3], rows[7:]
             turns[joint] = continuous(rotations.normalise(rows[[6, 3, 4, 5]]))
+            shifts[joint], scales[joint] = rows[:3, 0], rows[7:, :1]
+            moved |= {joint: rows[:3].copy()} if _changes(rows[:3]) else {}
+            scaled |= {joint: rows[7:].copy()} if _changes(rows[7:]) else {}
+    if scaled:
+        scales = np.repeat(scales, len(asked), axis=-1)
+        for joint, values in scaled.items():
+            scales[joint] = values
+    moving = np.array(sorted(moved), dtype=np.intp)
+    paths = np.array([moved[joint] for joint in moving.tolist()]).reshape(-1, 3, len(asked))
     driven = [channels[one] for one in take.weights if one in channels]
     weights = [
         np.fromiter(map(one.evaluate_blend_weight, repeat(take.anim), asked), float, len(asked))
@@ -128,7 +139,9 @@ def sample(
     ]
     names = tuple(name for name, _ in driven)
     shape = (len(names), len(asked))
-    return Sampled(Locals(shifts, turns, scales), names, np.array(weights).reshape(shape))
+    return Sampled(
+        Locals(shifts, moving, paths, turns, scales), names, np.array(weights).reshape(shape)
+    )
 
 
 def _rows(evaluate: Any, anim: Any, times: list[float], width: int) -> Floats:
@@ -136,6 +149,12 @@ def _rows(evaluate: Any, anim: Any, times: list[float], width: int) -> Floats:
     found = chain.from_iterable(chain.from_iterable(map(evaluate, repeat(anim), times)))
     flat = np.fromiter(found, np.float64, len(times) * width)
     return np.ascontiguousarray(flat.reshape(-1, width).T)
+
+
+def _changes(values: Floats) -> bool:
+    """Whether ``(3, frames)`` ever leave their first value; a NaN counts as leaving."""
+    first = values[:, :1]
+    return not np.all(np.abs(values - first) <= _CONSTANT * np.maximum(np.abs(first), 1e-3))
 
 
 def continuous(turns: Floats) -> Floats:
@@ -155,11 +174,11 @@ def make_clip(
     up_axis: str | None,
 ) -> Clip:
     """The clip of one take."""
-    plan = planned.plan
-    shifts, scales = chained(tree, sampled.local)
-    translated = _off(shifts, skeleton.rest_translations, _size(skeleton))
+    plan, frames = planned.plan, sampled.local.frames
+    chain = chained(tree, sampled.local)
+    translated, translations = _moves(chain, skeleton, frames)
     scaled = np.flatnonzero(tree.stays)
-    scaled = scaled[_off(scales[scaled], skeleton.rest_scales[scaled], 1.0)]
+    off = _off(chain.scales, skeleton.rest_scales[scaled], 1.0)
     return Clip(
         name=name,
         skeleton=skeleton,
@@ -167,9 +186,9 @@ def make_clip(
         rotations=sampled.local.turns,
         start_s=plan.start_s,
         translated=translated,
-        translations=shifts[translated],
-        scaled=scaled,
-        scales=scales[scaled],
+        translations=translations,
+        scaled=scaled[off],
+        scales=np.broadcast_to(chain.scales[off], (len(off), 3, frames)),
         metres_per_unit=1.0,
         up_axis=up_axis,
         key_times_s=planned.keys_s,
@@ -178,6 +197,19 @@ def make_clip(
         source=source,
         notes=(*planned.take.notes, *_notes(planned, tree, skeleton, sampled.local.scales)),
     )
+
+
+def _moves(chain: Chain, skeleton: Skeleton, frames: int) -> tuple[Ints, Floats]:
+    """Joints whose offset is not always that of the rest pose, and their offsets over time."""
+    size, rest = _size(skeleton), skeleton.rest_translations
+    moving = chain.moving[_off(chain.moved, rest[chain.moving], size)]
+    still = np.setdiff1d(_off(chain.shifts[..., None], rest, size), chain.moving)
+    translated = np.union1d(moving, still).astype(np.intp)
+    row = {int(joint): i for i, joint in enumerate(chain.moving)}
+    paths = np.empty((len(translated), 3, frames))
+    for i, joint in enumerate(translated.tolist()):
+        paths[i] = chain.moved[row[joint]] if joint in row else chain.shifts[joint][:, None]
+    return translated, paths
 
 
 def _size(skeleton: Skeleton) -> float:

@@ -8,7 +8,7 @@ body was built in, and the same in all takes of a character; so it comes first.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -63,7 +63,8 @@ def rest_locals(nodes: Nodes, joints: Joints) -> Locals:
     """The nodes' own transforms, as one frame."""
     rows = rest_transforms(nodes, joints.nodes)
     turns = rotations.normalise(rows[:, [6, 3, 4, 5]].T).T
-    return Locals(rows[:, :3, None], turns[..., None], rows[:, 7:, None])
+    nothing = np.empty(0, dtype=np.intp)
+    return Locals(rows[:, :3], nothing, np.empty((0, 3, 1)), turns[..., None], rows[:, 7:, None])
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,14 +79,16 @@ class Rest:
 
 def build_rest(tree: Tree, own: Locals, joints: Joints, bind: Mapping[int, Floats]) -> Rest:
     """The rest pose of the chain: by `bind` where that is known and plausible, else `own`."""
-    shifts, scales = (one[..., 0] for one in chained(tree, own))
-    still = Rest(shifts, own.turns[..., 0], scales)
+    chain = chained(tree, own)
+    scales = np.ones(chain.shifts.shape)
+    scales[tree.stays] = chain.scales[..., 0]
+    still = Rest(chain.shifts, own.turns[..., 0], scales)
     at = {joints.joint_of[node]: place for node, place in bind.items() if node in joints.joint_of}
     if not at:
         return still
     if not _plausible(tree, still, at):
         text = "the bind pose has bones of other lengths than the skeleton and was not used"
-        return Rest(shifts, own.turns[..., 0], scales, (Note("bind-pose", text),))
+        return replace(still, notes=(Note("bind-pose", text),))
     return _bound(tree, still, at)
 
 
