@@ -30,6 +30,7 @@ from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.readers import bvh_motion, bvh_pose, bvh_positions
 from kinelint.readers.bvh_hierarchy import BvhHierarchy, BvhJoint, read_hierarchy
+from kinelint.readers.bvh_scales import scales
 from kinelint.readers.files import read_bytes
 from kinelint.readers.numbers import Block, read_block, refuse_absurd
 from kinelint.readers.options import ReadOptions
@@ -54,8 +55,10 @@ Carried over:
 Set aside with a note: a number of frames that is not the number of frames there are, a frame time
 that was taken for the rate it is a rounded figure of.
 
+Scale channels, which some files have, are carried over where they leave 1, and noted.
+
 The format says nothing of units and axes: the policy does, or they are told from the figure, and
-noted. It has no scale, no mesh and no names of clips: a clip is called after its file.
+noted. It has no mesh and no names of clips: a clip is called after its file.
 
 Refused: a hierarchy that does not close, two rotations about one axis in a row, a frame that is not
 whole, frame times outside 0.0001 to 1 s, more joints or frames than the limits allow.
@@ -85,6 +88,7 @@ class BvhReader:
         joints = hierarchy.joints
         rotations = bvh_pose.local_rotations(joints, block.values)
         moved = bvh_positions.translations(joints, rotations, block.values)
+        sized = scales(joints, block.values)
         skeleton = _skeleton(joints)
         clip = Clip(
             name=path.stem,
@@ -93,8 +97,15 @@ class BvhReader:
             rotations=rotations,
             translated=np.array(moved.joints, dtype=np.intp),
             translations=moved.values,
+            scaled=np.array(sized.joints, dtype=np.intp),
+            scales=sized.values,
             source=Source("bvh", frame_lines=block.lines),
-            notes=(*_notes(hierarchy, head, len(block.lines)), *head.notes, *moved.notes),
+            notes=(
+                *_notes(hierarchy, head, len(block.lines)),
+                *head.notes,
+                *moved.notes,
+                *sized.notes,
+            ),
         )
         return Asset((clip,), skeleton)
 

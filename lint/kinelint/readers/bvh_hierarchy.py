@@ -10,11 +10,11 @@ from math import isfinite
 
 from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
+from kinelint.readers.short import LONGEST_NAME, short_line
 
-_CHANNEL = re.compile(r"([xyz])(position|rotation)", re.IGNORECASE)
+_CHANNEL = re.compile(r"([xyz])(position|rotation|scale)", re.IGNORECASE)
 # Braces are words of their own even where they touch a name.
 _WORD = re.compile(rb"\n|[{}]|[^\s{}]++")
-_LONGEST_NAME = 1024
 _LONGEST_NUMBER = 400
 _KEYWORDS = ("ROOT", "JOINT", "END", "OFFSET", "CHANNELS", "{", "}")
 
@@ -29,7 +29,7 @@ class BvhJoint:
         parent: index, -1 for a root.
         tip: whether it is an End Site.
         offset: in file units.
-        channels: axis and kind in file order: "Xp" is a position, "Xr" a rotation.
+        channels: axis and kind in file order: "Xp" is a position, "Xr" a rotation, "Xs" a scale.
         column: of its first channel in a frame's row.
     """
 
@@ -163,8 +163,8 @@ class _Parser:
             if part.last_in_line:
                 break
         name = b" ".join(parts)
-        if len(name) > _LONGEST_NAME:
-            what = f"a name of {len(name)} bytes; {_LONGEST_NAME} are the most"
+        if len(name) > LONGEST_NAME:
+            what = f"a name of {len(name)} bytes; {LONGEST_NAME} are the most"
             raise _wrong(what, line, "Rename the joint.")
         self._open_joint(BvhJoint(self._decoded(name), line, self._parent()))
 
@@ -265,11 +265,11 @@ class _Parser:
         what = f"{_name(joint)} announces {_shown(count.text)} channels and names {named}"
         if after and after.upper() not in (one.encode() for one in _KEYWORDS):
             what += f"; {_shown(after)} is no channel"
-        mend = "A channel is X, Y or Z with position or rotation, as in Xrotation."
+        mend = "A channel is X, Y or Z with position, rotation or scale, as in Xrotation."
         raise _wrong(what, count.line, mend)
 
     def _check_repeats(self, joint: BvhJoint, names: list[str], line: int) -> None:
-        moves = [one for one in names if one[1] == "p"]
+        moves = [one for one in names if one[1] != "r"]
         turns = [one for one in names if one[1] == "r"]
         twice = any(a == b for a, b in pairwise(turns))
         if len(set(moves)) < len(moves) or twice or len(turns) > 3:
@@ -280,7 +280,7 @@ class _Parser:
 
 def _name(joint: BvhJoint) -> str:
     """As people know it, cut if it is long."""
-    return repr(joint.name if len(joint.name) <= 80 else f"{joint.name[:79]}…")
+    return repr(short_line(joint.name, 80))
 
 
 def _shown(text: bytes) -> str:

@@ -10,12 +10,15 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from kinelint.clip import Asset
 from kinelint.finding import Note
 from kinelint.readers import gltf_expressions, gltf_extensions, gltf_vrm
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_animation import ClipMaker
 from kinelint.readers.gltf_buffers import Buffers
+from kinelint.readers.gltf_carries import CARRIES
 from kinelint.readers.gltf_channels import WIDTHS, Animation, read_animations
 from kinelint.readers.gltf_container import MAGIC, open_container
 from kinelint.readers.gltf_document import Document
@@ -34,6 +37,7 @@ class GltfReader:
 
     media: str = "gltf"
     endings: tuple[str, ...] = (".gltf", ".glb", ".vrm", ".vrma")
+    carries: str = CARRIES
 
     def sniff(self, head: bytes, path: Path) -> bool:
         """Whether a file that begins with `head` is glTF."""
@@ -50,6 +54,11 @@ class GltfReader:
         Raises:
             AssetError: naming the place in the file by JSON pointer.
         """
+        # What is not finite stays so on its way to intake, which names the frame and the joint.
+        with np.errstate(invalid="ignore", over="ignore"):
+            return self._read(path, options)
+
+    def _read(self, path: Path, options: ReadOptions) -> Asset:
         container = open_container(path, options)
         document = container.document
         accessors = Accessors(document, Buffers(container, options), options)
@@ -135,16 +144,19 @@ def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:
     given = {one.name for one in animations}
     used: set[str] = set()
     numbers: Counter[str] = Counter()
+    renamed: list[str] = []
     for animation in animations:
         wanted = name = animation.name or f"animation {animation.index}"
         while name in used or (name != animation.name and name in given):
             numbers[wanted] += 1
             name = f"{wanted} ({numbers[wanted] + 1})"
         if name != wanted:
-            text = f"several animations are called {wanted!r}; one of them is {name!r} here"
-            notes.append(Note("clip-names", text))
+            renamed.append(name)
         used.add(name)
         yield name
+    if renamed:
+        text = f"animations whose name is taken by an earlier one are called here: {few(renamed)}"
+        notes.append(Note("clip-names", text))
 
 
 def _notes(

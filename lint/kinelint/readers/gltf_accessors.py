@@ -6,6 +6,7 @@ Source: glTF 2.0 specification, sections 3.6.2 (accessors) and 3.11 (dequantisat
 
 from __future__ import annotations
 
+import reprlib
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -47,7 +48,7 @@ class Accessors:
         self._buffer_count = len(self.document.table("buffers"))
         self._bytes: dict[int, tuple[memoryview, int | None]] = {}
         self.budget = Budget(self.document, self.buffers, self.options)
-        self._unpacker = Unpacker(self.document, self.buffers, self.options.max_bytes)
+        self._unpacker = Unpacker(self.document, self.buffers, self.budget)
 
     def reference(self, holder: Json, key: str, place: str) -> int:
         """The accessor that `holder` names under `key`."""
@@ -135,11 +136,11 @@ class Accessors:
         dtype = _COMPONENTS.get(component) if type(component) is int else None
         if dtype is None:
             raise self.document.error(
-                f"{component!r} is none of 5120 … 5126", f"{place}/componentType"
+                f"{reprlib.repr(component)} is none of 5120 … 5126", f"{place}/componentType"
             )
         width = _WIDTHS.get(kind) if type(kind) is str else None
         if width is None:
-            raise self.document.error(f"{kind!r} is no accessor type", f"{place}/type")
+            raise self.document.error(f"{reprlib.repr(kind)} is no accessor type", f"{place}/type")
         if str(kind).startswith("MAT") and dtype.kind != "f":
             raise self.document.error("matrices must be of floats", f"{place}/componentType")
         return dtype, width

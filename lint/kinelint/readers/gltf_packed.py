@@ -8,10 +8,12 @@ Source: EXT_meshopt_compression, "Specifying compressed views" and "Fallback buf
 
 from __future__ import annotations
 
+import reprlib
 from dataclasses import dataclass
 
 import numpy as np
 
+from kinelint.readers.gltf_budget import Budget
 from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_document import Document, Json
 from kinelint.readers.gltf_meshopt import Bytes, StreamError, attributes
@@ -30,7 +32,7 @@ class Unpacker:
 
     document: Document
     buffers: Buffers
-    most_bytes: int
+    budget: Budget
     _made: int = 0
 
     def extension(self, view: Json) -> tuple[str, Json] | None:
@@ -71,7 +73,9 @@ class Unpacker:
     def _spend(self, size: int, place: str) -> None:
         self._made += size
         fold = _ALWAYS_BYTES + _MOST_FOLD * self.buffers.fetched_bytes
-        if self._made > min(self.most_bytes, fold):
+        # Where each group of 16 bytes stands is kept until all are found.
+        self.budget.spend(4 * size, place, "packed data asks for room")
+        if self._made > fold:
             what = f"packed data grows to {self._made} bytes, more than may be read"
             raise self.document.error(what, place)
 
@@ -85,7 +89,9 @@ def _unpacked(data: Bytes, count: int, stride: int, mode: object, filtered: obje
             return out
         strides, undo = FILTERS.get(str(filtered), ((), None))
         if undo is None or stride not in strides:
-            raise StreamError(f"has a filter {filtered!r} that elements of {stride} bytes cannot")
+            raise StreamError(
+                f"has a filter {reprlib.repr(filtered)} that elements of {stride} bytes cannot"
+            )
         return undo(out)
     if stride not in (2, 4) or filtered != "NONE":
         raise StreamError("of indices must have elements of 2 or 4 bytes and no filter")
@@ -94,5 +100,5 @@ def _unpacked(data: Bytes, count: int, stride: int, mode: object, filtered: obje
     elif mode == "INDICES":
         numbers = indices(data, count)
     else:
-        raise StreamError(f"has mode {mode!r} for {count} elements")
+        raise StreamError(f"has mode {reprlib.repr(mode)} for {count} elements")
     return numbers.astype(f"<u{stride}").view(np.uint8)
