@@ -10,14 +10,13 @@ from pathlib import Path
 from pxr import Tf, Work
 
 from kinelint.clip import Asset
-from kinelint.errors import AssetError
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_bindings import clip_names, find, populated, takes
 from kinelint.readers.usd_clips import ClipMaker
-from kinelint.readers.usd_layers import reason
 from kinelint.readers.usd_notes import notes_of
 from kinelint.readers.usd_skins import SkinMaker, bound_meshes, main_rig
 from kinelint.readers.usd_stage import drop_diagnostics, open_scene
+from kinelint.readers.usd_words import translated
 
 # One file is little work, threads take memory, and without them a crash is the same each time.
 Work.SetConcurrencyLimit(1)
@@ -33,9 +32,8 @@ def read_usd(path: Path, options: ReadOptions) -> Asset:
     """
     try:
         return _read(path, options)
-    except Tf.ErrorException as problem:
-        what = f"usd-core cannot read it: {reason(problem)}"
-        raise AssetError(what, path=str(path), mend="Export it again.") from problem
+    except (Tf.ErrorException, UnicodeDecodeError) as problem:
+        raise translated(problem, str(path)) from problem
     finally:
         drop_diagnostics()
 

@@ -23,10 +23,11 @@ from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_package import check_package
 from kinelint.readers.usd_sniff import CRATE, ENDINGS, TEXT
 from kinelint.readers.usd_value_clips import clip_paths
+from kinelint.readers.usd_words import MEND, translated
 
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]*:")
 _MOST_LAYERS = 10_000
-_MEND = "Put it into the asset's folder and name it by a relative path, or flatten the stage."
+_INSIDE = "Put it into the asset's folder and name it by a relative path, or flatten the stage."
 
 
 @dataclass
@@ -70,7 +71,7 @@ class Layers:
             self.opened.append(layer)
             waiting.extend(self._named(layer))
 
-    def _error(self, what: str, place: str = "", mend: str = _MEND) -> AssetError:
+    def _error(self, what: str, place: str = "", mend: str = _INSIDE) -> AssetError:
         return AssetError(what, path=str(self.path), place=place, mend=mend)
 
     def _place(self, identifier: str) -> str:
@@ -82,14 +83,13 @@ class Layers:
     def _opened(self, identifier: str) -> Any:
         if not Ar.IsPackageRelativePath(identifier):
             self._check_file(Path(identifier), self._place(identifier))
-        mend = "Export it again."
+        place = self._place(identifier)
         try:
             layer = Sdf.Layer.FindOrOpen(identifier)
         except Tf.ErrorException as problem:
-            what = f"is no valid USD layer: {reason(problem)}"
-            raise self._error(what, self._place(identifier), mend) from problem
+            raise translated(problem, str(self.path), place) from problem
         if layer is None:
-            raise self._error("is no valid USD layer", self._place(identifier), mend)
+            raise self._error("is no valid USD layer", place, MEND)
         return layer
 
     def _check_file(self, file: Path, place: str) -> None:
@@ -110,7 +110,7 @@ class Layers:
         if ending == ".usdz":
             self._entries[file] = check_package(file)
         elif not head.startswith((TEXT, CRATE)):
-            raise self._error("is no USD layer", place, "Export it again.")
+            raise self._error("is no USD layer", place, MEND)
 
     def _spend(self, size: int) -> None:
         self.size += size
@@ -178,12 +178,3 @@ class Layers:
         if not inside:
             raise self._error(f"refers to {named!r}, a link out of the asset's folder", place)
         return True
-
-
-def reason(problem: Exception) -> str:
-    """The words of an error of usd-core, without its place in the library's source."""
-    lines = [line.strip() for line in str(problem).splitlines() if line.strip()]
-    words = [line.rpartition(" -- ")[2] if "Error in '" in line else line for line in lines]
-    kept = [line for line in words if line and not line.startswith("pxr.Tf.")]
-    text = re.sub(r"\s+", " ", kept[0] if kept else type(problem).__name__)
-    return text[:300].rstrip(".")

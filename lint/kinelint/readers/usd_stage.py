@@ -13,8 +13,9 @@ from pxr import Tf, Usd, UsdGeom, UsdUtils
 from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.readers.options import ReadOptions
-from kinelint.readers.usd_layers import Layers, reason
+from kinelint.readers.usd_layers import Layers
 from kinelint.readers.usd_sniff import CRATE
+from kinelint.readers.usd_words import MEND, plain, translated
 
 # Takes what usd-core would print; without one it writes to the process's error stream.
 _QUIET = UsdUtils.CoalescingDiagnosticDelegate()
@@ -59,7 +60,7 @@ class Scene:
     media: str
     notes: list[Note] = field(default_factory=list)
 
-    def error(self, what: str, place: str = "", mend: str = "Export it again.") -> AssetError:
+    def error(self, what: str, place: str = "", mend: str = MEND) -> AssetError:
         """An error that names the file and the prim."""
         return AssetError(what, path=str(self.path), place=place, mend=mend)
 
@@ -89,11 +90,10 @@ def open_scene(path: Path, options: ReadOptions) -> Scene:
     try:
         stage = Usd.Stage.Open(layers.root, None)
     except Tf.ErrorException as problem:
-        what = f"cannot be composed: {reason(problem)}"
-        raise AssetError(what, path=str(path), mend="Export it again.") from problem
+        raise translated(problem, str(path)) from problem
     for broken in stage.GetCompositionErrors():
         if type(broken).__name__ in _BROKEN_ARCS:
-            what = f"cannot be composed: {_flat(str(broken))}"
+            what = f"cannot be composed: {plain(str(broken))}"
             mend = "Mend or remove that reference, or flatten the stage."
             raise AssetError(what, path=str(path), place=str(broken.rootSite.path), mend=mend)
     notes: list[Note] = []
@@ -105,10 +105,6 @@ def open_scene(path: Path, options: ReadOptions) -> Scene:
 def drop_diagnostics() -> None:
     """Forget what usd-core had to say, lest it pile up."""
     _QUIET.TakeUncoalescedDiagnostics()
-
-
-def _flat(text: str) -> str:
-    return " ".join(text.replace("\\n", " ").split())[:300].rstrip(".")
 
 
 def _media(layer: Any) -> str:
