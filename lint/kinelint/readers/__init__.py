@@ -13,6 +13,7 @@ from kinelint.plain_file import open_plain
 from kinelint.readers.files import refuse_too_large
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.registry import Reader, endings, pick
+from kinelint.readers.short import short_line, short_notes
 
 __all__ = ["ReadOptions", "Reader", "endings", "read"]
 
@@ -26,12 +27,12 @@ def read(path: Path, options: ReadOptions = ReadOptions()) -> Asset:  # noqa: B0
         AssetError: and nothing else; it names the file, the place in it and the mend.
     """
     try:
-        return pick(_head(path, options), path).read(path, options)
+        return short_notes(pick(_head(path, options), path).read(path, options))
     except KinelintError as error:
         raise AssetError(
-            error.what,
+            short_line(error.what),
             path=error.path or str(path),
-            place=error.place,
+            place=short_line(error.place, 200),
             mend=error.mend,
             details=error.details,
         ) from error
@@ -43,7 +44,7 @@ def read(path: Path, options: ReadOptions = ReadOptions()) -> Asset:  # noqa: B0
         raise AssetError(what, path=str(path), mend="Split the file.") from error
     except Exception as error:
         # A fault of a reader must cost one asset, never the run.
-        what = f"the reader failed on it: {type(error).__name__}: {error}"
+        what = short_line(f"the reader failed on it: {type(error).__name__}: {error}")
         mend = "Please report this with the file; kinelint should have said what is wrong."
         raise AssetError(what, path=str(path), mend=mend) from error
 

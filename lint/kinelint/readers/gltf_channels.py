@@ -7,6 +7,7 @@ Model for channels that name their target by JSON pointer.
 from __future__ import annotations
 
 import re
+import reprlib
 from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -94,7 +95,7 @@ def _animation(reading: _Reading, tree: Json, index: int) -> Animation:
     channels = _plain(reading, entries, samplers, index)
     if channels is None:
         channels = _any(reading, entries, samplers, index)
-    return Animation(index, document.text(tree, "name", place), tuple(channels), _notes(reading))
+    return Animation(index, document.name(tree, place), tuple(channels), _notes(reading))
 
 
 def _plain(
@@ -168,7 +169,7 @@ def _samplers(reading: _Reading, table: list[Json], place: str) -> list[tuple[in
 def _fault(reading: _Reading, sampler: Json, place: str) -> Exception:
     mode = sampler.get("interpolation", "LINEAR")
     if mode not in _MODES:
-        what = f"{mode!r} is none of {', '.join(_MODES)}"
+        what = f"{reprlib.repr(mode)} is none of {', '.join(_MODES)}"
         return reading.document.error(what, f"{place}/interpolation")
     for key in ("input", "output"):
         reading.document.reference(sampler, key, reading.accessors, place)
@@ -184,7 +185,7 @@ def _target(reading: _Reading, target: Json, place: str) -> Target | None:
         if found is None:
             reading.unused["point at what is neither a joint nor a weight"].append(str(pointer))
         return found
-    if "node" not in target or (path not in WIDTHS and path != "weights"):
+    if "node" not in target or path not in (*WIDTHS, "weights"):
         reading.unused["name no node or a property that no node has"].append(str(path))
         return None
     return Target(document.reference(target, "node", len(reading.nodes), place), str(path))

@@ -7,6 +7,7 @@ from typing import Any, TypeAlias
 
 from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
+from kinelint.readers.short import LONGEST_NAME
 
 Json: TypeAlias = dict[str, Any]
 
@@ -89,6 +90,14 @@ class Document:
             what = f"must be {size} numbers, none of them beyond {LARGEST:g}"
             raise self.error(what, f"{place}/{key}")
         return [float(x) for x in found]
+
+    def name(self, holder: Json, place: str) -> str:
+        """What an object is called; "" if it has no name."""
+        found = self.text(holder, "name", place)
+        if len(found) > LONGEST_NAME:
+            what = f"a name of {len(found)} characters; {LONGEST_NAME} are the most"
+            raise self.error(what, f"{place}/name", "Give it a shorter name.")
+        return found
 
     def text(self, holder: Json, key: str, place: str, default: str = "") -> str:
         """A string."""

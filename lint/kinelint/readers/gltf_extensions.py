@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 from kinelint.finding import Note
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.short import short_line
 
 READ = frozenset(
     (
@@ -103,7 +104,7 @@ def notes(document: Document) -> Iterator[Note]:
 
 def few(names: list[str], most: int = 4) -> str:
     """The first of some names, and how many more there are."""
-    shown = ", ".join(names[:most])
+    shown = ", ".join(short_line(name, 80) for name in names[:most])
     return f"{shown} and {len(names) - most} more" if len(names) > most else shown
 
 

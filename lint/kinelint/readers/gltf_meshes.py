@@ -76,7 +76,8 @@ class MeshReader:
             if corners is None:
                 continue
             # Primitives that differ only in material often share their vertices.
-            key = tuple(sorted(self.document.object(primitive, "attributes", at).items()))
+            attributes = self.document.object(primitive, "attributes", at)
+            key = tuple(sorted((name, _index(one)) for name, one in attributes.items()))
             if key not in starts:
                 starts[key] = total
                 pieces.append(self._vertices(primitive, skinned, at))
@@ -108,7 +109,8 @@ class MeshReader:
         mode = self.document.whole(primitive, "mode", place, _TRIANGLES)
         if mode > _FAN:
             raise self.document.error("must be 0 to 6", f"{place}/mode")
-        if mode < _TRIANGLES or "POSITION" not in primitive.get("attributes", {}):
+        attributes = self.document.object(primitive, "attributes", place)
+        if mode < _TRIANGLES or "POSITION" not in attributes:
             return None
         vertices = len(self.accessors.raw(*self._split(primitive, place)))
         if "indices" in primitive:
@@ -171,6 +173,10 @@ class MeshReader:
         if np.any(lost > 0.0):
             share = lost / np.where(lost > 0.0, ordered.sum(axis=1), 1.0)
             self.most_lost = max(self.most_lost, float(share.max()))
+
+
+def _index(value: object) -> int:
+    return value if type(value) is int else -1
 
 
 def corners(order: Ints, mode: int) -> Ints:

@@ -95,7 +95,7 @@ def read_nodes(document: Document) -> Nodes:
     scales[np.abs(scales - 1.0) <= SCALE_NOISE] = 1.0
     return Nodes(
         table=table,
-        names=tuple(document.text(node, "name", f"/nodes/{i}") for i, node in enumerate(table)),
+        names=tuple(document.name(node, f"/nodes/{i}") for i, node in enumerate(table)),
         parents=tuple(parents),
         children=children,
         order=order,

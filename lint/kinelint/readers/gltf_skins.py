@@ -120,8 +120,9 @@ class SkinMaker:
         return found
 
     def _name(self, node: int) -> str:
-        mesh = self.document.table("meshes")[self.nodes.table[node]["mesh"]]
-        return self.document.text(mesh, "name", "/meshes") or self.nodes.label(node)
+        index = self.nodes.table[node]["mesh"]
+        mesh = self.document.table("meshes")[index]
+        return self.document.name(mesh, f"/meshes/{index}") or self.nodes.label(node)
 
     def _bound(self, node: int, mesh: Mesh, skin: int, bound: list[int]) -> Skin:
         assert mesh.slots is not None

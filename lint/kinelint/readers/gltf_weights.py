@@ -14,7 +14,9 @@ from kinelint.readers import sampling
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_channels import Animation, Channel
 from kinelint.readers.gltf_document import Document, Json
+from kinelint.readers.gltf_extensions import few
 from kinelint.readers.gltf_nodes import Nodes
+from kinelint.readers.short import short_line
 
 
 class Weights(NamedTuple):
@@ -52,6 +54,7 @@ class WeightReader:
             at: where the frames stand among them.
         """
         found = Weights([], [], [])
+        clamped: list[str] = []
         for one in animation.channels:
             if one.path == "weights":
                 targets = target_count(one, self.accessors, len(times[one.keys]))
@@ -60,17 +63,21 @@ class WeightReader:
                 found.curves.extend(curves)
             elif one.node in self.signs and one.path == "translation":
                 curves = _curves(one, self.accessors, 3, len(times[one.keys]), at[one.keys])
-                self._add_expression(found, self.signs[one.node], curves[0])
+                if self._add_expression(found, self.signs[one.node], curves[0]):
+                    clamped.append(self.signs[one.node])
+        if clamped:
+            which = few(list(map(repr, clamped)))
+            text = f"weights of expressions leave 0 to 1 and were clamped: {which}"
+            found.notes.append(Note("expressions", f"{text}; VRMC_vrm_animation asks for that"))
         return found
 
-    def _add_expression(self, found: Weights, name: str, curve: Floats) -> None:
-        found.names.append(f"expression {name}")
+    def _add_expression(self, found: Weights, name: str, curve: Floats) -> bool:
+        """Whether its curve had to be clamped."""
+        found.names.append(f"expression {short_line(name, 80)}")
         # NaN stays, for intake to see.
         kept = np.clip(curve, 0.0, 1.0)
-        if np.any(kept < curve) or np.any(kept > curve):
-            text = f"the weight of expression {name!r} leaves 0 to 1 and was clamped"
-            found.notes.append(Note("expressions", f"{text}, as VRMC_vrm_animation asks"))
         found.curves.append(kept)
+        return bool(np.any(kept < curve) or np.any(kept > curve))
 
     def _target_names(self, channel: Channel, count: int) -> Iterator[str]:
         document = self.accessors.document
@@ -83,9 +90,10 @@ class WeightReader:
         named = target_names(document, mesh)
         first = channel.element or 0
         for i in range(first, first + count):
-            name = f"{owner} {named[i] if i < len(named) else f'target {i}'}"
+            target = short_line(named[i], 80) if i < len(named) else f"target {i}"
+            name = f"{short_line(str(owner), 80)} {target}"
             driven_by = self.drives.get((index, i)) if type(index) is int else None
-            yield f"{name} ({', '.join(driven_by)})" if driven_by else name
+            yield f"{name} ({few(driven_by)})" if driven_by else name
 
 
 def target_count(channel: Channel, accessors: Accessors, keys: int) -> int:
