@@ -59,6 +59,16 @@ def test_one_child_reads_file_after_file(host: Host, tmp_path: Path) -> None:
     assert pid_of(host) == first
 
 
+@linux
+def test_a_name_that_is_no_text(host: Host, tmp_path: Path) -> None:
+    name = os.fsdecode(b"sh\xf6re.hull")
+    try:
+        (tmp_path / name).write_text("HULL still")
+    except OSError:
+        pytest.skip("this file system takes text only")
+    assert host.read(tmp_path / name, QUICK).clips[0].name == "sh\ufffdre"
+
+
 def test_what_the_reader_says_of_a_file_passes(host: Host, tmp_path: Path) -> None:
     error = refused(host, hull(tmp_path, "refuse"))
     said = ("the mast is missing", "line 2", "Step the mast.")
@@ -184,6 +194,16 @@ def test_a_library_that_crashes_as_it_is_loaded(tmp_path: Path, monkeypatch) -> 
     monkeypatch.syspath_prepend(str(tmp_path))
     error = refused(Host("hull", "sunk:read"), hull(tmp_path, "still"))
     assert error.what.startswith("the process that reads HULL does not start")
+
+
+def test_a_system_without_room_for_another_process(tmp_path: Path, monkeypatch) -> None:
+    def full(*_, **__):
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    monkeypatch.setattr(subprocess, "Popen", full)
+    error = refused(Host("hull", "hull_format:read_hull"), hull(tmp_path, "still"))
+    assert error.what == "the process that reads HULL does not start (status 11)"
+    assert "Resource temporarily unavailable" in error.details
 
 
 def test_start_up_files_that_print_do_no_harm(tmp_path: Path, monkeypatch) -> None:

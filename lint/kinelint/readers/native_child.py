@@ -118,7 +118,7 @@ def _answer(read: Any, asked: dict[str, Any], arrays: Arrays) -> dict[str, Any]:
     # Also ends native code that never lets a thread of Python run.
     faulthandler.dump_traceback_later(options.max_seconds + GRACE_S, exit=True)
     try:
-        limit_growth(int(asked["memory_bytes"]))
+        limit_growth(int(asked["mapped_bytes"]))
         asset = read(Path(asked["path"]), options)
         return {"kind": "asset", "asset": to_plain(asset, arrays)}
     except KinelintError as error:

@@ -27,6 +27,8 @@ from kinelint.readers.native_wire import WireError
 from kinelint.readers.options import ReadOptions
 
 FILES_A_CHILD = 500
+# What a child may hold besides the file it reads: what earlier files left and, of address space,
+# libraries that are loaded with the first file and are never touched whole.
 GROWN_BYTES = 512 << 20
 
 # Of a path in a text its last two parts stay.
@@ -55,7 +57,7 @@ class Host:
         question = {
             "path": os.path.abspath(path),  # noqa: PTH100 - links and ".." stay as they are
             "options": asdict(options),
-            "memory_bytes": memory,
+            "mapped_bytes": memory + GROWN_BYTES,
         }
         with self._lock:
             try:
@@ -93,7 +95,10 @@ class Host:
         if child is not None and not child.alive:
             self.close()
         if self._child is None:
-            self._child = Child(self.target)
+            try:
+                self._child = Child(self.target)
+            except OSError as error:  # no more processes, no more memory
+                raise Lost("start", error.errno or 0, str(error)) from error
         return self._child
 
     def _kept(self, child: Child, answer: Answer) -> Answer:
@@ -105,7 +110,6 @@ class Host:
 
 
 def _bounds(child: Child, memory: int, seconds: float) -> Bounds:
-    # It may still hold what earlier files left, up to the growth at which it is replaced.
     return Bounds(seconds, child.at_rest_bytes + GROWN_BYTES + memory, memory)
 
 

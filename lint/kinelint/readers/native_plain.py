@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -11,6 +12,8 @@ import numpy as np
 
 from kinelint.kinematics.arrays import Bools, Floats, Ints
 from kinelint.readers.native_wire import Array, WireError
+
+_HALVES = re.compile("[\ud800-\udfff]")
 
 
 @dataclass(frozen=True)
@@ -149,6 +152,4 @@ class Plain:
 
 def plain_words(text: str) -> str:
     """The text with half characters, which no report can hold, replaced."""
-    if text.isascii():
-        return text
-    return text.encode("utf-8", "surrogatepass").decode("utf-8", "replace")
+    return text if text.isascii() else _HALVES.sub("\ufffd", text)
