@@ -257,6 +257,47 @@ def test_without_what_it_needs_it_says_what_to_install(tmp_path: Path) -> None:
         assert caught.value.mend == f'Install it: pip install "{installs}".'
 
 
+FORKED = """
+import os, sys
+sys.path.insert(0, {tests!r})
+from pathlib import Path
+from kinelint.readers.native_host import host_of
+from kinelint.readers.options import ReadOptions
+def read():
+    host = host_of("hull", "hull_format:read_hull")
+    assert host.read(Path({file!r}), ReadOptions()).clips
+    return host._child.process.pid
+first = read()
+pid = os.fork()
+if pid == 0:
+    ours = read()
+    assert ours not in (first, os.getpid())
+    from kinelint.readers import native_host
+    native_host.close_all()
+    os._exit(0)
+assert os.waitpid(pid, 0)[1] == 0
+assert read() == first
+"""
+
+
+@posix
+def test_a_forked_process_has_children_of_its_own(tmp_path: Path) -> None:
+    code = FORKED.format(tests=str(Path(__file__).parents[1]), file=str(hull(tmp_path, "still")))
+    words = [sys.executable, "-W", "error", "-W", "ignore::DeprecationWarning", "-c", code]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_details_hold_no_folders(tmp_path: Path) -> None:
+    said = 'File "/home/jo smith/tree/hull.py", line 3 in read\nsee C:\\tree\\deck\\a.hull\n'
+    assert native_host._short_words(said) == 'File "tree/hull.py", line 3 in read\nsee deck\\a.hull'
+
+
+@posix
+def test_one_that_the_system_ends_is_told_so(host: Host, tmp_path: Path) -> None:
+    assert "ended from outside" in refused(host, hull(tmp_path, "kill")).what
+
+
 PARENT = """
 import sys, time
 sys.path.insert(0, {tests!r})

@@ -98,6 +98,19 @@ def test_a_pack_cannot_take_a_built_in_format(packs: list[EntryPoint], tmp_path:
     assert read(made(tmp_path, "clip.bvh", PLAIN)).clips[0].source.media == "bvh"
 
 
+def test_a_reader_that_fails_to_look_at_a_file_is_named(
+    packs: list[EntryPoint], tmp_path: Path
+) -> None:
+    class Blind(RowsReader):
+        def sniff(self, head: bytes, path: Path) -> bool:
+            raise ValueError("no eyes")
+
+    sys.modules["rows_pack"].__dict__["BLIND"] = Blind()
+    packs.append(entry("blind", "rows_pack:BLIND"))
+    with pytest.raises(AssetError, match="reader of rows files cannot look at it: no eyes"):
+        read(made(tmp_path, "still.dat", "ROWS 5"))
+
+
 @pytest.mark.parametrize("target", ["rows_pack:NOT_A_READER", "rows_pack:absent", "no_such_pack:x"])
 def test_a_broken_pack_is_named_but_never_stops_a_known_format(
     target: str, packs: list[EntryPoint], tmp_path: Path

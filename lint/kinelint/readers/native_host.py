@@ -12,6 +12,7 @@ import atexit
 import os
 import re
 import signal
+import sys
 import threading
 from dataclasses import asdict
 from pathlib import Path
@@ -31,8 +32,11 @@ FILES_A_CHILD = 500
 # libraries that are loaded with the first file and are never touched whole.
 GROWN_BYTES = 512 << 20
 
-# Of a path in a text its last two parts stay.
-_FOLDERS = re.compile(r"""(?:[A-Za-z]:)?[/\\][^\s"':]*[/\\]([^\s"':/\\]+[/\\][^\s"':/\\]+)""")
+# Of a path in a text its last two parts stay. Between quotes it may hold anything.
+_FOLDERS = (
+    re.compile(r'"[^"\n]*[/\\]([^"\n/\\]+[/\\][^"\n/\\]+)"'),
+    re.compile(r"""(?:[A-Za-z]:)?[/\\][^\s"':]*[/\\]([^\s"':/\\]+[/\\][^\s"':/\\]+)"""),
+)
 _OURS = re.compile(r"native_child\.py|<frozen runpy>|^Extension modules:|^Current thread")
 
 _LEAVE_OUT = "Export it again, or leave it out of the tree"
@@ -176,6 +180,8 @@ def _senseless(name: str, why: str) -> AssetError:
 
 
 def _ending(status: int) -> str:
+    if sys.platform != "win32" and status == -signal.SIGKILL:
+        return "was ended from outside on it (signal 9), as systems do when memory runs out"
     if status < 0:
         return f"crashed on it (signal {-status}, {_signal_name(-status)})"
     if status >= 0xC0000000:  # how Windows says it
@@ -201,22 +207,26 @@ def _short_words(words: str) -> str:
 
     What it died of stands last, as in a traceback.
     """
-    lines = [_line(one) for one in _FOLDERS.sub(r"\1", words).splitlines()]
+    words = _FOLDERS[1].sub(r"\1", _FOLDERS[0].sub(r'"\1"', words))
+    lines = [_line(one) for one in words.splitlines()]
     told = [one for one in lines if one and not _OURS.search(one)][-20:]
     return "\n".join(sorted(told, key=lambda one: one.startswith("Fatal Python error")))
 
 
 _hosts: dict[tuple[str, str], Host] = {}
+# Of the process that this one was forked from: not ours to end, nor to be cleaned up.
+_left_behind: list[dict[tuple[str, str], Host]] = []
 _owner = os.getpid()
 _hosts_lock = threading.Lock()
 
 
 def host_of(media: str, target: str) -> Host:
     """This process's host for a format."""
-    global _owner
+    global _owner, _hosts
     with _hosts_lock:
         if _owner != os.getpid():  # after a fork the children are another process's
-            _hosts.clear()
+            _left_behind.append(_hosts)
+            _hosts = {}
             _owner = os.getpid()
         return _hosts.setdefault((media, target), Host(media, target))
 

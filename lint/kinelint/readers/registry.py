@@ -175,7 +175,7 @@ def pick(head: bytes, path: Path, entries: Iterable[EntryPoint] | None = None) -
             return reader
     more = list(brought(entries))
     for reader in more:
-        if reader.sniff(head, path):
+        if _sniffed(reader, head, path):
             return reader
     # A known ending over strange content: its own reader can best say what is wrong with it.
     for reader in (*built_in, *more):
@@ -184,6 +184,16 @@ def pick(head: bytes, path: Path, entries: Iterable[EntryPoint] | None = None) -
     raise AssetError(
         "not a motion file of a known format", path=str(path), mend=_readable((*BUILT_IN, *more))
     )
+
+
+def _sniffed(reader: Reader, head: bytes, path: Path) -> bool:
+    try:
+        return reader.sniff(head, path)
+    except Exception as error:
+        raise RegistryError(
+            f"the reader of {reader.media} files cannot look at it: {error}",
+            mend="Mend or uninstall the pack.",
+        ) from error
 
 
 def _readable(readers: Iterable[Reader]) -> str:
