@@ -9,7 +9,6 @@ import struct
 from functools import cache
 
 import numpy as np
-import pygltflib
 import pytest
 import trimesh
 from scipy.interpolate import CubicHermiteSpline
@@ -20,6 +19,7 @@ from kinelint.clip import Clip
 from kinelint.kinematics import rotations
 from kinelint.motion import world
 from kinelint.readers import read
+from readers.gltf_oracle import tree as library
 from real_data import folder
 
 NAMES = sorted(path.name for path in folder().glob("gltf/*") if path.suffix != ".md") or [None]
@@ -33,12 +33,6 @@ def path(request):
     if request.param is None:
         pytest.skip("no real glTF files are here (KINELINT_TEST_DATA)")
     return folder() / "gltf" / request.param
-
-
-@cache
-def library(path):
-    load = pygltflib.GLTF2().load_json if path.suffix == ".gltf" else pygltflib.GLTF2().load_binary
-    return load(str(path))
 
 
 @cache
