@@ -123,6 +123,23 @@ def test_a_broken_pack_is_named_but_never_stops_a_known_format(
         registry.endings()
 
 
+@pytest.mark.parametrize(
+    ("needs", "extra", "name", "head"),
+    [
+        ("ufbx", "fbx", "haul.fbx", "; FBX 7.4.0 project file\n"),
+        ("pxr", "usd", "haul.usda", "#usda 1.0\n"),
+    ],
+)
+def test_without_its_extra_a_format_says_how_to_get_it(
+    needs: str, extra: str, name: str, head: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, needs, None)
+    with pytest.raises(AssetError) as caught:
+        read(made(tmp_path, name, head))
+    assert f"needs {needs}, which is not installed" in caught.value.what
+    assert caught.value.mend == f'Install it: pip install "kinelint[{extra}]".'
+
+
 def test_nothing_but_asset_errors_comes_out(tmp_path: Path) -> None:
     with pytest.raises(AssetError, match="cannot be opened"):
         read(tmp_path / "absent.bvh")

@@ -214,8 +214,9 @@ class Child:
 
 def _interpreter() -> Sequence[str]:
     # -P: a folder that happens to be current must not bring modules. UTF-8 mode decides how odd
-    # file names are spelled, and both sides must agree.
-    return (sys.executable, "-P", "-X", f"utf8={int(sys.flags.utf8_mode)}")
+    # file names are spelled, and both sides must agree. Warnings are of no use to anyone there.
+    utf8 = f"utf8={int(sys.flags.utf8_mode)}"
+    return (sys.executable, "-P", "-X", utf8, "-W", "ignore")
 
 
 def _environment() -> dict[str, str]:
