@@ -231,7 +231,7 @@ def test_instances_of_skinned_meshes(tmp_path: Path, rng: np.random.Generator) -
         (lambda mesh: mesh.GetPointsAttr().Set(Vt.Vec3fArray(7)), "points"),
         (
             lambda mesh: mesh.GetPointsAttr().Set(Vt.Vec3fArray([Gf.Vec3f(float("nan"))] * 5)),
-            "vertex",
+            "value 0",
         ),
         (lambda mesh: mesh.GetFaceVertexCountsAttr().Set([3, 5]), "corners"),
         (lambda mesh: mesh.GetFaceVertexCountsAttr().Set([10, -3]), "corners"),

@@ -7,19 +7,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pxr import Tf, Work
-
+# Before any other module that loads usd-core.
+import kinelint.readers.usd_quiet as usd_quiet
 from kinelint.clip import Asset
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_bindings import clip_names, find, populated, takes
 from kinelint.readers.usd_clips import ClipMaker
 from kinelint.readers.usd_notes import notes_of
 from kinelint.readers.usd_skins import SkinMaker, bound_meshes, main_rig
-from kinelint.readers.usd_stage import drop_diagnostics, open_scene
-from kinelint.readers.usd_words import translated
-
-# One file is little work, threads take memory, and without them a crash is the same each time.
-Work.SetConcurrencyLimit(1)
+from kinelint.readers.usd_stage import open_scene
+from kinelint.readers.usd_words import FAILURES, translated
 
 
 def read_usd(path: Path, options: ReadOptions) -> Asset:
@@ -32,10 +29,10 @@ def read_usd(path: Path, options: ReadOptions) -> Asset:
     """
     try:
         return _read(path, options)
-    except (Tf.ErrorException, UnicodeDecodeError) as problem:
+    except FAILURES as problem:
         raise translated(problem, str(path)) from problem
     finally:
-        drop_diagnostics()
+        usd_quiet.drop_diagnostics()
 
 
 def _read(path: Path, options: ReadOptions) -> Asset:

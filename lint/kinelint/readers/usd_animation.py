@@ -6,18 +6,17 @@ that the animation lists; blend shape weights of the shapes that it lists.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from pxr import Usd, UsdSkel
+from pxr import Usd
 
 from kinelint.clip import LARGEST
-from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Bools, Floats
+from kinelint.readers.usd_values import Fail, names
 
 JOINT_ARRAYS = {"translations": 3, "rotations": 4, "scales": 3}
 _TYPES = {
@@ -26,7 +25,6 @@ _TYPES = {
     "scales": "Vec3hArray",
     "blendShapeWeights": "FloatArray",
 }
-Fail = Callable[..., AssetError]
 Singles: TypeAlias = NDArray[np.float32]
 
 
@@ -52,13 +50,12 @@ class Source:
     @cached_property
     def joints(self) -> list[str]:
         """Tokens of the joints that it moves."""
-        return [str(token) for token in UsdSkel.Animation(self.prim).GetJointsAttr().Get() or ()]
+        return names(self.prim.GetAttribute("joints"), self.error)
 
     @cached_property
     def shapes(self) -> list[str]:
         """Names of the blend shapes that it weighs."""
-        listed = UsdSkel.Animation(self.prim).GetBlendShapesAttr().Get()
-        return [str(token) for token in listed or ()]
+        return names(self.prim.GetAttribute("blendShapes"), self.error)
 
     @cached_property
     def missing(self) -> list[str]:

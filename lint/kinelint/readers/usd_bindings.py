@@ -13,6 +13,7 @@ from kinelint.finding import Note
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_skeleton import Rig, build_rig
 from kinelint.readers.usd_stage import Scene
+from kinelint.readers.usd_values import names
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +90,7 @@ def takes(
     loose = [one for one in found.animations if str(one.GetPath()) not in played]
     strays = []
     for animation in loose:
-        rig = _nearest(animation, rigs)
+        rig = _nearest(animation, rigs, scene)
         if rig is None and not rigs:
             rig = build_rig(animation, animation, scene, options)
         if rig is None:
@@ -146,9 +147,9 @@ def _as_instance(animation: Any, skeleton: Any) -> Any:
     return animation
 
 
-def _nearest(animation: Any, rigs: Sequence[Rig]) -> Rig | None:
+def _nearest(animation: Any, rigs: Sequence[Rig], scene: Scene) -> Rig | None:
     """The rig with all joints of an animation that shares most of its path."""
-    tokens = {str(token) for token in animation.GetAttribute("joints").Get() or ()}
+    tokens = set(names(animation.GetAttribute("joints"), scene.error))
     fits = [rig for rig in rigs if tokens and tokens <= rig.joint_of.keys()]
     own = str(animation.GetPath()).split("/")
 
@@ -164,12 +165,12 @@ def clip_names(listed: Sequence[Take]) -> tuple[list[str], list[Note]]:
     own = [take.path.rpartition("/")[2] for take in listed]
     paths = Counter(take.path for take in listed)
     counts = Counter(own)
-    names = list(_distinct(listed, own, counts, paths))
+    given = list(_distinct(listed, own, counts, paths))
     notes = []
     if clashing := sorted(name for name, count in counts.items() if count > 1):
         text = "several animations share a name and are called by their paths"
         notes.append(Note("clip-names", f"{text}: {few(clashing)}"))
-    return names, notes
+    return given, notes
 
 
 def _distinct(

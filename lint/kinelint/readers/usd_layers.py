@@ -20,9 +20,9 @@ from pxr import Ar, Sdf, Tf
 from kinelint.errors import AssetError
 from kinelint.plain_file import open_plain
 from kinelint.readers.options import ReadOptions
+from kinelint.readers.usd_arcs import arcs_of
 from kinelint.readers.usd_package import check_package
 from kinelint.readers.usd_sniff import CRATE, ENDINGS, TEXT
-from kinelint.readers.usd_value_clips import clip_paths
 from kinelint.readers.usd_words import MEND, translated
 
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]*:")
@@ -70,6 +70,16 @@ class Layers:
             layer = self._opened(identifier)
             self.opened.append(layer)
             waiting.extend(self._named(layer))
+
+    def check_used(self, stage: Any) -> None:
+        """Raises AssetError if a stage was composed of a layer that was not looked at.
+
+        A file made to deceive could hide a path from whoever reads its prims one by one.
+        """
+        known = {layer.identifier for layer in self.opened}
+        for layer in stage.GetUsedLayers():
+            if not layer.anonymous and layer.identifier not in known:
+                raise self._error("is composed of a layer that none of its prims names")
 
     def _error(self, what: str, place: str = "", mend: str = _INSIDE) -> AssetError:
         return AssetError(what, path=str(self.path), place=place, mend=mend)
@@ -120,20 +130,18 @@ class Layers:
 
     def _named(self, layer: Any) -> Iterator[str]:
         """The identifiers of all layers that one names."""
-        arcs = sorted(set(layer.GetCompositionAssetDependencies()) - {""})
-        clips = sorted(clip_paths(layer, str(self.path), self._place(layer.identifier)))
-        for named in dict.fromkeys((*arcs, *clips)):
-            place = self._place(layer.identifier)
+        layer_place = self._place(layer.identifier)
+        for arc in arcs_of(layer, str(self.path), layer_place):
+            named, place = arc.named, f"{layer_place}{arc.place}"
             self._check_name(named, place)
             if Ar.IsPackageRelativePath(layer.identifier) or layer.fileExtension == "usdz":
                 yield self._in_package(layer, named, place)
                 continue
-            file = Path(
-                posixpath.normpath(posixpath.join(str(Path(layer.identifier).parent), named))
-            )
+            beside = str(Path(layer.identifier).parent)
+            file = Path(posixpath.normpath(posixpath.join(beside, named)))
             if self._is_there(file, named, place):
                 yield str(file)
-            elif named in clips:
+            elif arc.is_clip:
                 raise self._error(f"names the value clip {named!r}, which is missing", place)
             elif not named.startswith("."):
                 # USD would go on to look for it elsewhere. A path with a dot is looked for here

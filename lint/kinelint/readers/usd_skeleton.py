@@ -21,6 +21,7 @@ from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_space import Space, parts, space_of
 from kinelint.readers.usd_stage import Scene
+from kinelint.readers.usd_values import names, numbers
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +105,7 @@ def build_rig(prim: Any, animation: Any, scene: Scene, options: ReadOptions) -> 
     place = str(prim.GetPath())
     notes: list[Note] = []
     schema = UsdSkel.Skeleton(prim)
-    tokens = [str(token) for token in prim.GetAttribute("joints").Get() or ()]
+    tokens = names(prim.GetAttribute("joints"), scene.error)
     if not tokens:
         return None
     _check_tokens(tokens, place, scene, options)
@@ -127,10 +128,10 @@ def build_rig(prim: Any, animation: Any, scene: Scene, options: ReadOptions) -> 
     if above:
         notes.append(Note("root", f"the transform of {place} itself is joint 0"))
     lifted = np.array([-1, *(parents + 1)]) if above else parents
-    names = [tokens[i].rpartition("/")[2] for i in order]
+    leaves = [tokens[i].rpartition("/")[2] for i in order]
     handles = [f"{place}/{tokens[i]}" for i in order]
     skeleton = Skeleton(
-        names=tuple([prim.GetName(), *names] if above else names),
+        names=tuple([prim.GetName(), *leaves] if above else leaves),
         parents=lifted,
         rest_translations=shifts,
         rest_rotations=turned,
@@ -171,18 +172,13 @@ def _parents(tokens: list[str]) -> Ints:
 
 def _matrices(attribute: Any, joints: int, place: str, scene: Scene) -> Floats | None:
     """``(joints, 4, 4)`` for column vectors; None if not authored."""
-    stored = attribute.Get()
-    if stored is None or not len(stored):
-        return None
     at = f"{place}.{attribute.GetName()}"
-    if len(stored) != joints:
-        raise scene.error(f"{joints} joints have {len(stored)} matrices", at)
-    found = np.array(stored, dtype=np.float64).transpose(0, 2, 1)
-    good = np.all(np.abs(found) <= LARGEST, axis=(1, 2))
-    if not good.all():
-        what = f"matrix {int(np.argmin(good))} holds what is no number or no length"
-        raise scene.error(what, at)
-    return found
+    found = numbers(attribute.Get(), (4, 4), at, scene.error)
+    if not len(found):
+        return None
+    if len(found) != joints:
+        raise scene.error(f"{joints} joints have {len(found)} matrices", at)
+    return found.transpose(0, 2, 1)
 
 
 def _other_rest(

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from pxr import Usd, UsdGeom, UsdSkel
 
-from kinelint.clip import LARGEST, Skin
+from kinelint.clip import Skin
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_meshes import heaviest
@@ -23,6 +23,7 @@ from kinelint.readers.gltf_nodes import decompose
 from kinelint.readers.usd_bindings import Found, few
 from kinelint.readers.usd_skeleton import Rig
 from kinelint.readers.usd_stage import Scene
+from kinelint.readers.usd_values import numbers, wholes
 
 _INFLUENCES = 4
 _MOST_VERTICES = 20_000_000
@@ -59,7 +60,8 @@ def main_rig(rigs: Sequence[Rig], meshes: Sequence[Bound]) -> Rig | None:
     counts: dict[str, int] = {}
     for mesh in meshes:
         points = UsdGeom.Mesh(mesh.prim).GetPointsAttr().Get(Usd.TimeCode.EarliestTime())
-        counts[mesh.skeleton] = counts.get(mesh.skeleton, 0) + len(points or ())
+        size = len(points) if hasattr(points, "__len__") else 0
+        counts[mesh.skeleton] = counts.get(mesh.skeleton, 0) + size
     return max(rigs, key=lambda rig: (counts.get(rig.path, 0), len(rig.tokens)), default=None)
 
 
@@ -124,24 +126,19 @@ class SkinMaker:
     def _skin(self, mesh: Bound) -> Skin | None:
         place = str(mesh.prim.GetPath())
         schema = UsdGeom.Mesh(mesh.prim)
-        stored = schema.GetPointsAttr().Get(Usd.TimeCode.EarliestTime())
-        if not stored:
+        early, fail = Usd.TimeCode.EarliestTime(), self.scene.error
+        points = numbers(schema.GetPointsAttr().Get(early), (3,), f"{place}.points", fail)
+        if not len(points):
             self._note("body-model", f"{place} has no points and was left out")
             return None
-        self._spend(len(stored) + len(self.rig.skeleton), place)
-        points = np.array(stored, dtype=np.float64)
-        if not np.all(np.abs(points) <= LARGEST):
-            what = "a vertex stands at what is no number or no length"
-            raise self.scene.error(what, f"{place}.points")
+        self._spend(len(points) + len(self.rig.skeleton), place)
         tokens = self._tokens(mesh, place)
         slots, weights = self._influences(mesh, len(points), len(tokens), place)
         triangles = self._triangles(schema, len(points), place)
         joints = np.array([self.rig.joint_of[token] for token in tokens], dtype=np.intp)
         scene, bind = self._to_scene(tokens, joints, place)
-        geometry = np.array(mesh.query.GetGeomBindTransform(), dtype=np.float64).T
-        if not np.all(np.abs(geometry) <= LARGEST):
-            what = "holds what is no number or no length"
-            raise self.scene.error(what, f"{place}.primvars:skel:geomBindTransform")
+        at = f"{place}.primvars:skel:geomBindTransform"
+        geometry = numbers([mesh.query.GetGeomBindTransform()], (4, 4), at, fail)[0].T
         whole = scene @ geometry
         positions = np.full((len(self.rig.skeleton), 3), np.nan)
         turned = np.full((len(self.rig.skeleton), 4), np.nan)
@@ -202,9 +199,11 @@ class SkinMaker:
 
     def _triangles(self, schema: Any, points: int, place: str) -> Ints:
         """``(triangles, 3)``: each face cut into a fan from its first corner."""
-        early = Usd.TimeCode.EarliestTime()
-        counts = np.array(schema.GetFaceVertexCountsAttr().Get(early) or (), dtype=np.int64)
-        order = np.array(schema.GetFaceVertexIndicesAttr().Get(early) or (), dtype=np.int64)
+        early, fail = Usd.TimeCode.EarliestTime(), self.scene.error
+        at = f"{place}.faceVertexCounts"
+        counts = wholes(schema.GetFaceVertexCountsAttr().Get(early), at, fail)
+        at = f"{place}.faceVertexIndices"
+        order = wholes(schema.GetFaceVertexIndicesAttr().Get(early), at, fail)
         if len(counts) and (int(counts.min()) < 0 or int(counts.sum()) != len(order)):
             what = f"its faces ask for {int(counts.sum())} corners, found {len(order)}"
             raise self.scene.error(what, f"{place}.faceVertexCounts")

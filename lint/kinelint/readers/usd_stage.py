@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pxr import Tf, Usd, UsdGeom, UsdUtils
+from pxr import Tf, Usd, UsdGeom
 
 from kinelint.errors import AssetError
 from kinelint.finding import Note
@@ -16,9 +16,6 @@ from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_layers import Layers
 from kinelint.readers.usd_sniff import CRATE
 from kinelint.readers.usd_words import MEND, plain, translated
-
-# Takes what usd-core would print; without one it writes to the process's error stream.
-_QUIET = UsdUtils.CoalescingDiagnosticDelegate()
 
 # Instances within instances multiply: few lines can stand for any number of prims.
 _MOST_PRIMS = 1_000_000
@@ -86,7 +83,6 @@ def open_scene(path: Path, options: ReadOptions) -> Scene:
     """
     layers = Layers(path, options)
     layers.open()
-    _QUIET.TakeUncoalescedDiagnostics()
     try:
         stage = Usd.Stage.Open(layers.root, None)
     except Tf.ErrorException as problem:
@@ -96,15 +92,11 @@ def open_scene(path: Path, options: ReadOptions) -> Scene:
             what = f"cannot be composed: {plain(str(broken))}"
             mend = "Mend or remove that reference, or flatten the stage."
             raise AssetError(what, path=str(path), place=str(broken.rootSite.path), mend=mend)
+    layers.check_used(stage)
     notes: list[Note] = []
     rate = _codes_per_second(stage, path, notes)
     unit, axis = _metres_per_unit(stage, notes), _up_axis(stage, notes)
     return Scene(path, layers, stage, rate, unit, axis, _media(layers.root), notes)
-
-
-def drop_diagnostics() -> None:
-    """Forget what usd-core had to say, lest it pile up."""
-    _QUIET.TakeUncoalescedDiagnostics()
 
 
 def _media(layer: Any) -> str:

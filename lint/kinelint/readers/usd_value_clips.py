@@ -11,42 +11,29 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from pxr import Sdf
-
 from kinelint.errors import AssetError
 
 _MOST_STEPS = 10_000
 _HASHES = re.compile(r"^(?P<head>[^#]*)(?P<whole>#+)(?:\.(?P<part>#+))?(?P<tail>[^#]*)$")
 
 
-def clip_paths(layer: Any, path: str, place: str) -> set[str]:
-    """The asset paths of all value clips that a layer names, as authored.
+def clip_paths(clips: Any, layer: Any, path: str, place: str) -> set[str]:
+    """The asset paths of all value clips in a prim's metadata, as authored.
 
     Raises:
         AssetError: a template that stands for too many files, or cannot be looked up safely.
     """
-    found: set[str] = set()
-
-    def visit(at: Any) -> None:
-        if not (at.IsPrimPath() or at.IsPrimVariantSelectionPath()):
-            return
-        prim = layer.GetPrimAtPath(at)
-        if prim is not None and prim.HasInfo("clips"):
-            for one in dict(prim.GetInfo("clips")).values():
-                found.update(_of_set(one, layer, path, f"{place}{at}"))
-
-    layer.Traverse(Sdf.Path.absoluteRootPath, visit)
-    return found - {""}
+    sets = clips.values() if isinstance(clips, Mapping) else ()
+    return {named for one in sets for named in _of_set(one, layer, path, place)} - {""}
 
 
 def _of_set(one: Any, layer: Any, path: str, place: str) -> Iterator[str]:
     if not isinstance(one, Mapping):
         return
-    for asset in one.get("assetPaths") or ():
-        yield asset.path
-    manifest = one.get("manifestAssetPath")
-    if manifest is not None:
-        yield getattr(manifest, "path", str(manifest))
+    listed = one.get("assetPaths") or ()
+    for asset in (*(listed if hasattr(listed, "__iter__") else ()), one.get("manifestAssetPath")):
+        if asset is not None:
+            yield str(getattr(asset, "path", asset))
     template = one.get("templateAssetPath")
     if template is not None:
         yield from _of_template(str(template), one, layer, path, place)

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import re
 
+from pxr import Tf
+
 from kinelint.errors import AssetError
 
 MEND = "Export it again."
+FAILURES = (Tf.ErrorException, UnicodeDecodeError)
+"""What usd-core raises."""
 _PLACED = re.compile(
     r"^(?P<file>/.*?|[A-Za-z]:.*?):(?P<line>\d+):(?P<column>\d+): (?P<what>.*)$", re.S
 )
