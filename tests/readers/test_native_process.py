@@ -21,7 +21,9 @@ from kinelint.readers.options import ReadOptions
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="there are no signals there")
 linux = pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
-QUICK = ReadOptions(max_seconds=1.0)
+# What ends at once needs no more than this on the busiest machine; what never ends gets less.
+ROOMY = ReadOptions(max_seconds=20.0)
+BRIEF = ReadOptions(max_seconds=1.0)
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +39,7 @@ def hull(folder: Path, *words: str) -> Path:
     return path
 
 
-def refused(host: Host, path: Path, options: ReadOptions = QUICK) -> AssetError:
+def refused(host: Host, path: Path, options: ReadOptions = ROOMY) -> AssetError:
     with pytest.raises(AssetError) as caught:
         host.read(path, options)
     assert caught.value.mend
@@ -50,12 +52,12 @@ def pid_of(host: Host) -> int:
 
 
 def test_one_child_reads_file_after_file(host: Host, tmp_path: Path) -> None:
-    asset = host.read(hull(tmp_path, "still", "5"), QUICK)
+    asset = host.read(hull(tmp_path, "still", "5"), ROOMY)
     assert isinstance(asset, Asset)
     assert (asset.clips[0].name, asset.clips[0].frames) == ("夜 fähre", 5)
     first = pid_of(host)
     assert first != os.getpid()
-    host.read(hull(tmp_path, "still", "7"), QUICK)
+    host.read(hull(tmp_path, "still", "7"), ROOMY)
     assert pid_of(host) == first
 
 
@@ -66,7 +68,7 @@ def test_a_name_that_is_no_text(host: Host, tmp_path: Path) -> None:
         (tmp_path / name).write_text("HULL still")
     except OSError:
         pytest.skip("this file system takes text only")
-    assert host.read(tmp_path / name, QUICK).clips[0].name == "sh\ufffdre"
+    assert host.read(tmp_path / name, ROOMY).clips[0].name == "sh\ufffdre"
 
 
 def test_what_the_reader_says_of_a_file_passes(host: Host, tmp_path: Path) -> None:
@@ -102,11 +104,12 @@ DEATHS = {
 def test_a_file_that_ends_the_process_is_told_and_the_next_is_read(
     host: Host, tmp_path: Path, deed: str
 ) -> None:
-    host.read(hull(tmp_path, "still"), QUICK)
+    host.read(hull(tmp_path, "still"), ROOMY)
     started = time.monotonic()
-    assert refused(host, hull(tmp_path, deed)).what.startswith(DEATHS[deed])
-    assert time.monotonic() - started < 8
-    assert host.read(hull(tmp_path, "still", "4"), QUICK).clips[0].frames == 4
+    options = BRIEF if deed in ("loop", "hold") else ROOMY
+    assert refused(host, hull(tmp_path, deed), options).what.startswith(DEATHS[deed])
+    assert time.monotonic() - started < 15
+    assert host.read(hull(tmp_path, "still", "4"), ROOMY).clips[0].frames == 4
 
 
 @posix
@@ -125,7 +128,7 @@ def test_memory_is_bounded(host: Host, tmp_path: Path, deed: str, monkeypatch) -
     error = refused(host, hull(tmp_path, deed), options)
     assert error.what == "reading it takes more than the 300 MB that a file of its size may take"
     assert "read_megabytes" in error.mend
-    assert host.read(hull(tmp_path, "still"), QUICK).clips
+    assert host.read(hull(tmp_path, "still"), ROOMY).clips
 
 
 def test_small_files_may_take_little_memory() -> None:
@@ -147,17 +150,17 @@ def test_prints_and_threads_do_no_harm(host: Host, tmp_path: Path, deed: str, ca
 def test_a_process_that_an_earlier_file_broke_is_not_held_against_the_next(
     host: Host, tmp_path: Path
 ) -> None:
-    host.read(hull(tmp_path, "mark"), QUICK)
+    host.read(hull(tmp_path, "mark"), ROOMY)
     first = pid_of(host)
-    assert host.read(hull(tmp_path, "after-mark"), QUICK).clips
+    assert host.read(hull(tmp_path, "after-mark"), ROOMY).clips
     assert pid_of(host) != first
 
 
 def test_a_child_that_died_between_files_is_replaced(host: Host, tmp_path: Path) -> None:
-    host.read(hull(tmp_path, "still"), QUICK)
+    host.read(hull(tmp_path, "still"), ROOMY)
     assert host._child is not None
     host._child.process.kill()
-    assert host.read(hull(tmp_path, "still"), QUICK).clips
+    assert host.read(hull(tmp_path, "still"), ROOMY).clips
 
 
 def test_a_child_serves_so_many_files_and_grows_so_far(tmp_path: Path, monkeypatch) -> None:
@@ -165,12 +168,12 @@ def test_a_child_serves_so_many_files_and_grows_so_far(tmp_path: Path, monkeypat
     monkeypatch.setattr(native_host, "FILES_A_CHILD", 3)
     pids = []
     for _ in range(6):
-        host.read(hull(tmp_path, "still"), QUICK)
+        host.read(hull(tmp_path, "still"), ROOMY)
         pids += [pid_of(host)] if host._child else []
     assert len(pids) == 4
     assert pids[0] == pids[1] != pids[2] == pids[3]
     monkeypatch.setattr(native_host, "GROWN_BYTES", -1 << 40)
-    host.read(hull(tmp_path, "still"), QUICK)
+    host.read(hull(tmp_path, "still"), ROOMY)
     assert host._child is None
 
 
@@ -211,7 +214,7 @@ def test_start_up_files_that_print_do_no_harm(tmp_path: Path, monkeypatch) -> No
     (tmp_path / "sitecustomize.py").write_text("print('good evening')\n")
     monkeypatch.syspath_prepend(str(tmp_path))
     host = Host("hull", "hull_format:read_hull")
-    assert host.read(hull(tmp_path, "still"), QUICK).clips
+    assert host.read(hull(tmp_path, "still"), ROOMY).clips
     host.close()
 
 
@@ -220,7 +223,7 @@ def test_a_current_folder_brings_no_modules(tmp_path: Path, monkeypatch) -> None
     monkeypatch.chdir(tmp_path)
     host = Host("hull", "hull_format:read_hull")
     hull(tmp_path, "still")
-    assert host.read(Path("夜 fähre.hull"), QUICK).clips
+    assert host.read(Path("夜 fähre.hull"), ROOMY).clips
     host.close()
 
 
@@ -233,7 +236,7 @@ def test_several_threads_may_read(host: Host, tmp_path: Path) -> None:
 
     def work(number: int) -> None:
         for _ in range(5):
-            frames[number] = host.read(paths[number], QUICK).clips[0].frames
+            frames[number] = host.read(paths[number], ROOMY).clips[0].frames
 
     threads = [threading.Thread(target=work, args=(number,)) for number in range(8)]
     for thread in threads:
@@ -252,7 +255,7 @@ def test_without_what_it_needs_it_says_what_to_install(tmp_path: Path) -> None:
         reader = hull_format.reader(needs="keel", extra=extra)
         assert not reader.installed
         with pytest.raises(AssetError) as caught:
-            reader.read(hull(tmp_path, "still"), QUICK)
+            reader.read(hull(tmp_path, "still"), ROOMY)
         assert caught.value.what == "reading HULL needs keel, which is not installed"
         assert caught.value.mend == f'Install it: pip install "{installs}".'
 
