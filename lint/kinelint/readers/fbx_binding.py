@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from kinelint.errors import AssetError
-from kinelint.readers.fbx_text import check_whole
+from kinelint.readers.fbx_text import check_whole, with_line_ends
 from kinelint.readers.options import ReadOptions
 
 _KEPT: list[object] = []
@@ -55,12 +55,15 @@ def load(path: Path, options: ReadOptions) -> Any:
         AssetError: the binding is not installed, the file is too large, or it cannot be read.
     """
     ufbx = binding()
-    data = _bytes(path, options)
+    data = with_line_ends(_bytes(path, options))
     try:
         scene = kept(ufbx.load_memory(data, **_settings(ufbx, options)))
     except ufbx.UfbxError as error:
         mend = _MENDS.get(type(error).__name__, "Export it again, as binary FBX 7.")
-        what = f"cannot be read as FBX: {str(error) or type(error).__name__}"
+        said = str(error) or type(error).__name__
+        # What the binding says of most damage.
+        said = "its data are damaged" if said == "Failed to load" else said
+        what = f"cannot be read as FBX: {said}"
         raise AssetError(what, path=str(path), place="FBX data", mend=mend) from error
     about = kept(scene.metadata)
     if about.ascii:

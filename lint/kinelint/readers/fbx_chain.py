@@ -27,7 +27,7 @@ WHOLLY, NOT_OWN, BY_COMPONENT = 0, 1, 2
 
 _EVEN = 5e-7  # of size: float32 leaves 1e-7 to 3e-7 of a constant
 _SEEN = 1e-4  # a scale nearer to even than that is noise of an exporter; only positions keep it
-_LEAST = 1e-3  # a scale below cannot be divided by
+_LEAST, _MOST = 1e-3, 1e3  # a scale beyond these cannot be divided by for long
 
 
 class Locals(NamedTuple):
@@ -90,7 +90,7 @@ def plan_scales(parents: Ints, modes: Ints, rest: Floats, over_time: list[Floats
         least = np.minimum(least, np.abs(ratio).min(axis=(1, 2)))
     # Written so that a NaN counts as uneven.
     uneven = ~(off <= _EVEN)
-    stays = ~(off <= _SEEN) & (least > _LEAST)
+    stays = ~(off <= _SEEN) & (least > _LEAST) & (off < _MOST)
     for joint, parent in enumerate(parents.tolist()):
         if parent >= 0 and modes[joint] != WHOLLY:
             stays[parent] = False
@@ -195,7 +195,17 @@ def _same(a: Floats, b: Floats) -> tuple[Floats, Floats]:
 
 
 def _solved(matrix: Floats, away: Floats) -> Floats:
-    """``(3, frames)`` what `matrix` ``(3, 3, frames)`` takes to `away`."""
+    """``(3, frames)`` what `matrix` ``(3, 3, frames)`` takes to `away`; NaN where nothing is."""
     matrix, away = _same(matrix, away)
-    found = np.linalg.solve(matrix.transpose(2, 0, 1), away.T[..., None])
+    turned = matrix.transpose(2, 0, 1)
+    # Chains are made of rotations and scales near 1; only what is no number can be flat.
+    with np.errstate(all="ignore"):
+        size = np.abs(np.linalg.det(turned))
+    lost = ~(np.isfinite(turned).all(axis=(1, 2)) & (size > 1e-200) & np.isfinite(size))
+    if lost.any():
+        turned, away = (
+            np.where(lost[:, None, None], np.eye(3), turned),
+            np.where(lost, np.nan, away),
+        )
+    found = np.linalg.solve(turned, away.T[..., None])
     return np.asarray(found[..., 0].T)

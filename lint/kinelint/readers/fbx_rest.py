@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from kinelint.clip import Skeleton
+from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
@@ -24,6 +25,7 @@ from kinelint.readers.gltf_nodes import decompose
 
 # Bones of a bind pose that is in another unit, or of another rig, are longer or shorter by more.
 _ALIKE = 0.25
+_FARTHEST = 1e30  # products of a few such numbers are still finite
 _SAME_OFFSET = 1e-4  # of size: the bind pose of many files is rounded
 
 
@@ -34,13 +36,21 @@ def matrix(columns: Any) -> Floats:
     return found
 
 
+def is_sound(at: Floats) -> bool:
+    """Whether a ``(4, 4)`` transform is of numbers, not too large, and flattens nothing."""
+    if not np.isfinite(at).all() or np.abs(at).max() > _FARTHEST:
+        return False
+    sizes = np.linalg.norm(at[:3, :3], axis=0)
+    return bool(sizes.min() > 0.0 and abs(np.linalg.det(at[:3, :3] / sizes)) > 1e-9)
+
+
 def bind_matrices(scene: Any, nodes: Nodes) -> Mapping[int, Floats]:
     """Node to ``(4, 4)``, where it stands in the world at the bind pose."""
     found: dict[int, Floats] = {}
     for node, columns in _stored(scene, nodes):
         if node not in found:
             at = matrix(columns)
-            if np.isfinite(at).all() and abs(np.linalg.det(at[:3, :3])) > 1e-18:
+            if is_sound(at):
                 found[node] = at
     return found
 
@@ -60,8 +70,17 @@ def _stored(scene: Any, nodes: Nodes) -> Iterator[tuple[int, Any]]:
 
 
 def rest_locals(nodes: Nodes, joints: Joints) -> Locals:
-    """The nodes' own transforms, as one frame."""
+    """The nodes' own transforms, as one frame.
+
+    Raises:
+        AssetError: one is no number.
+    """
     rows = rest_transforms(nodes, joints.nodes)
+    lost = np.flatnonzero(~np.isfinite(rows).all(axis=1) | (np.abs(rows) > _FARTHEST).any(axis=1))
+    if len(lost):
+        name = nodes.names[joints.nodes[int(lost[0])]]
+        mend = "Export the scene again."
+        raise AssetError("its transform is no usable number", place=f"Model::{name}", mend=mend)
     turns = rotations.normalise(rows[:, [6, 3, 4, 5]].T).T
     nothing = np.empty(0, dtype=np.intp)
     return Locals(rows[:, :3], nothing, np.empty((0, 3, 1)), turns[..., None], rows[:, 7:, None])

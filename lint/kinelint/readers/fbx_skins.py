@@ -19,7 +19,7 @@ from kinelint.finding import Note
 from kinelint.kinematics.arrays import Bools, Floats, Ints
 from kinelint.readers.fbx_binding import binding, few, kept, listed
 from kinelint.readers.fbx_nodes import Joints, Nodes
-from kinelint.readers.fbx_rest import matrix
+from kinelint.readers.fbx_rest import is_sound, matrix
 from kinelint.readers.gltf_nodes import decompose
 
 _MOST = 4  # joints a vertex follows in a `Skin`
@@ -75,7 +75,9 @@ class SkinMaker:
     def _joint(self, cluster: Any) -> int | None:
         bone = kept(cluster.bone_node)
         node = None if bone is None else self.nodes.index_of.get(bone.element_id)
-        return None if node is None else self.joints.joint_of.get(node)
+        if node is None or not is_sound(matrix(cluster.bind_to_world)):
+            return None
+        return self.joints.joint_of.get(node)
 
     def _name(self, mesh: Any) -> str:
         shown = listed(mesh.instances)
@@ -99,10 +101,12 @@ class SkinMaker:
         slots, weights, crowded = _strongest(found, len(points))
         if crowded:
             self.crowded.append(f"{name} ({crowded} vertices)")
-        follows = weights[:, 0] > 0.0
+        at = _placed(points, slots, weights, bind @ to_joint)
+        follows = np.asarray((weights[:, 0] > 0.0) & np.isfinite(at).all(axis=1))
         if not follows.all():
             self.loose.append(f"{name} ({int(np.sum(~follows))} vertices)")
-        at = _placed(points, slots, weights, bind @ to_joint)
+        if not follows.any():
+            return
         which = np.array([self._joint(one) for one in clusters], dtype=np.intp)
         triangles = _triangles(mesh, len(points))
         yield self._skin(name, at, which[slots], weights, triangles, follows, which, bind)
@@ -115,18 +119,22 @@ class SkinMaker:
             joint = self._carrier(self.nodes.index_of[shown.element_id])
             if joint is None or joint in followed:
                 continue
+            bind = matrix(self.nodes.objects[self.joints.nodes[joint]].node_to_world)[None]
+            if not is_sound(bind[0]):
+                continue
             points, name = _points(mesh), shown.name or mesh.name or "mesh"
             self._spend(len(points), name)
             place = matrix(shown.geometry_to_world)
             slots = np.full((len(points), _MOST), joint, dtype=np.intp)
             weights = np.tile(np.eye(1, _MOST), (len(points), 1))
             at = points @ place[:3, :3].T + place[:3, 3]
-            bind = matrix(self.nodes.objects[self.joints.nodes[joint]].node_to_world)[None]
+            whole = np.asarray(np.isfinite(at).all(axis=1))
+            if not whole.any():
+                continue
             self.rigid_names.append(name)
-            everything = np.ones(len(points), dtype=np.bool_)
             triangles = _triangles(mesh, len(points))
             which = np.array([joint], dtype=np.intp)
-            yield self._skin(name, at, slots, weights, triangles, everything, which, bind)
+            yield self._skin(name, at, slots, weights, triangles, whole, which, bind)
 
     def _carrier(self, node: int) -> int | None:
         while node >= 0:

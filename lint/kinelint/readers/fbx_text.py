@@ -1,6 +1,7 @@
-"""Whether an ASCII FBX file is whole. The binding takes a text that was cut between two records.
+"""ASCII FBX files that the binding would misread in silence.
 
-What is cut off then is missing in silence: takes, or the connections that make a tree of nodes.
+It takes a text that was cut between two records: takes are missing then, or the connections that
+make a tree of nodes. And it takes a text whose lines end in carriage returns alone for one comment.
 """
 
 from __future__ import annotations
@@ -11,6 +12,13 @@ from kinelint.errors import AssetError
 
 _QUIET = re.compile(rb'"[^"]*"|;[^\r\n]*')
 _FIRST_MODERN = 7000
+
+
+def with_line_ends(data: bytes) -> bytes:
+    """The file, its lines ended by line feeds if it is a text whose lines end otherwise."""
+    if b"\n" in data or b"\0" in data or b"\r" not in data:
+        return data
+    return data.replace(b"\r", b"\n")
 
 
 def check_whole(data: bytes, version: int) -> None:
