@@ -100,6 +100,16 @@ def _garbage() -> None:
             os.write(number, b"<html>" * 100)
 
 
+def _flood() -> None:
+    """Answers without end, as fast as they are taken."""
+    header = b'{"arrays":[["float",[131072]]]}'
+    answer = b"kin1" + len(header).to_bytes(4, "little") + header + bytes(1 << 20)
+    while True:
+        for number in _pipes():
+            with suppress(OSError):
+                os.write(number, answer)
+
+
 def _close() -> None:
     for number in _pipes():
         with suppress(OSError):
@@ -170,6 +180,7 @@ DEEDS = {
     "native-bomb": _native_bomb,
     "unlimited-bomb": _unlimited_bomb,
     "garbage": _garbage,
+    "flood": _flood,
     "close": _close,
     "print": _print,
     "threads": _threads,

@@ -94,6 +94,7 @@ DEATHS = {
     "loop": "reading it took more than the 1 s allowed",
     "hold": "reading it took more than the 1 s allowed",
     "garbage": "what the HULL library made of it is no motion: it does not begin as an answer",
+    "flood": "what the HULL library made of it is no motion: it answers another question",
     "close": "the HULL library ended its process on it (status ",
     "children": "the HULL library crashed on it (signal 6, SIGABRT)",
 }

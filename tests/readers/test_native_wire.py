@@ -34,7 +34,7 @@ def sent(asset: Asset) -> bytes:
 
 
 def received(data: bytes, most: int = MOST, options: ReadOptions | None = None) -> Asset:
-    answer = receive(io.BytesIO(data), lambda: most)
+    answer = receive(io.BytesIO(data), most)
     if answer is None:
         raise WireError("there is none")
     header, arrays = answer
@@ -213,11 +213,11 @@ def _raw(header: object, magic: bytes = MAGIC) -> bytes:
 )
 def test_what_is_no_answer_is_refused(data: bytes) -> None:
     with pytest.raises(WireError):
-        receive(io.BytesIO(data), lambda: MOST)
+        receive(io.BytesIO(data), MOST)
 
 
 def test_a_stream_may_end_between_answers_only() -> None:
-    assert receive(io.BytesIO(b""), lambda: MOST) is None
+    assert receive(io.BytesIO(b""), MOST) is None
 
 
 WHOLE = sent(ferryman())

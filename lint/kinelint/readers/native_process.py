@@ -63,10 +63,13 @@ class Child:
 
     def __init__(self, target: str) -> None:
         self.served = 0
+        self._ended = False
         self.words = bytearray()
         self._token = secrets.token_hex(16)
         self._array_bytes = 0
         self._came: SimpleQueue[Answer | WireError | MemoryError | None] = SimpleQueue()
+        # The greeting, then one answer a question: who sends more fills a pipe, not our memory.
+        self._wanted = threading.Semaphore(1)
         self.process = subprocess.Popen(
             [*_interpreter(), "-m", "kinelint.readers.native_child", self._token, target],
             bufsize=0,
@@ -82,7 +85,6 @@ class Child:
         ]
         for thread in self._threads:
             thread.start()
-        self._ended = False
         try:
             self.greeting, _ = self._wait(Bounds(START_SECONDS, 1 << 62, 0))
         except Lost as lost:
@@ -101,6 +103,7 @@ class Child:
         assert self.process.stdin is not None
         with suppress(OSError):  # a pipe that is broken shows as the end of the answers
             self.process.stdin.write(line)
+        self._wanted.release()
         header, arrays = self._wait(bounds)
         if header.get("serial") != self.served:
             raise self._lost("garbage", garbage="it answers another question")
@@ -121,6 +124,7 @@ class Child:
         if self._ended:
             return
         self._ended = True
+        self._wanted.release()
         assert self.process.stdin is not None
         with suppress(OSError):
             self.process.stdin.close()
@@ -185,9 +189,10 @@ class Child:
         with stream:
             try:
                 self._skip_noise(stream)
-                while (answer := receive(stream, lambda: self._array_bytes)) is not None:
-                    self._came.put(answer)
-                self._came.put(None)
+                while self._wanted.acquire() and not self._ended:
+                    self._came.put(answer := receive(stream, self._array_bytes))
+                    if answer is None:
+                        break
             except (WireError, MemoryError) as error:
                 self._came.put(error)
             except OSError:

@@ -81,8 +81,7 @@ def receive(
 
     Args:
         source: where it comes from.
-        max_bytes: how much its arrays may take in all; asked when an answer has come, since one
-            may be waited for before its question is put.
+        max_bytes: how much its arrays may take in all.
 
     Raises:
         WireError: what comes is no answer, or more than may come. The stream is of no more use.
@@ -98,8 +97,8 @@ def receive(
     header = _header(_bytes(source, length) or b"")
     announced = [_announced(one) for one in _listed(header)]
     total = sum(dtype.itemsize * math.prod(shape) for _, dtype, shape in announced)
-    if total > (most := max_bytes()):
-        raise WireError(f"it announces {total} bytes of numbers, more than the {most} allowed")
+    if total > max_bytes:
+        raise WireError(f"it announces {total} bytes of numbers, more than the {max_bytes} allowed")
     return header, [_array(source, *one) for one in announced]
 
 
