@@ -10,15 +10,17 @@ import re
 
 from kinelint.errors import AssetError
 
+_LINE_END = re.compile(rb"\r\n|\r|\n")
 _QUIET = re.compile(rb'"[^"]*"|;[^\r\n]*')
 _FIRST_MODERN = 7000
 
 
 def with_line_ends(data: bytes) -> bytes:
-    """The file, its lines ended by line feeds if it is a text whose lines end otherwise."""
-    if b"\n" in data or b"\0" in data or b"\r" not in data:
+    """The file; of a text whose first line ends in a carriage return alone, all lines mended."""
+    first = _LINE_END.search(data[:4096])
+    if data[8:18] == b"FBX Binary" or first is None or first.group() != b"\r":
         return data
-    return data.replace(b"\r", b"\n")
+    return _LINE_END.sub(b"\n", data)
 
 
 def check_whole(data: bytes, version: int) -> None:
