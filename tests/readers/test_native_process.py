@@ -15,7 +15,7 @@ import pytest
 import hull_format
 from kinelint.clip import Asset
 from kinelint.errors import AssetError
-from kinelint.readers import native_host
+from kinelint.readers import native_host, native_told
 from kinelint.readers.native_host import Host
 from kinelint.readers.options import ReadOptions
 
@@ -294,7 +294,7 @@ def test_a_forked_process_has_children_of_its_own(tmp_path: Path) -> None:
 
 def test_details_hold_no_folders(tmp_path: Path) -> None:
     said = 'File "/home/jo smith/tree/hull.py", line 3 in read\nsee C:\\tree\\deck\\a.hull\n'
-    assert native_host._short_words(said) == 'File "tree/hull.py", line 3 in read\nsee deck\\a.hull'
+    assert native_told.short_words(said) == 'File "tree/hull.py", line 3 in read\nsee deck\\a.hull'
 
 
 @posix

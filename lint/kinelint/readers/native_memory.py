@@ -12,13 +12,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-from kinelint.readers.options import BASE_BYTES, TIMES_FILE_SIZE
-
-
-def allowed_bytes(file_bytes: int, max_bytes: int) -> int:
-    """The memory that reading a file of this size may take; `max_bytes` is the most for any."""
-    return min(BASE_BYTES + TIMES_FILE_SIZE * file_bytes, max_bytes)
-
 
 def limit_growth(more_bytes: int) -> None:
     """Lets this process map so much more memory than it has mapped now; does nothing off Linux."""

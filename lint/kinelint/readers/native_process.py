@@ -10,7 +10,6 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from io import FileIO
@@ -19,6 +18,7 @@ from queue import Empty, SimpleQueue
 from typing import Any, TypeAlias
 
 from kinelint.readers.native_memory import resident_bytes
+from kinelint.readers.native_start import environment, interpreter, own_group
 from kinelint.readers.native_wire import Array, WireError, receive
 
 START_SECONDS = 60.0
@@ -26,7 +26,6 @@ _TICK_S = 0.05
 _LAST_WORDS_S = 0.2
 _KEPT_WORDS = 4096
 _NOISE_BYTES = 1 << 16
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 Answer: TypeAlias = tuple[dict[str, Any], list[Array]]
 
@@ -71,14 +70,14 @@ class Child:
         # The greeting, then one answer a question: who sends more fills a pipe, not our memory.
         self._wanted = threading.Semaphore(1)
         self.process = subprocess.Popen(
-            [*_interpreter(), "-m", "kinelint.readers.native_child", self._token, target],
+            [*interpreter(), "-m", "kinelint.readers.native_child", self._token, target],
             bufsize=0,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             cwd=Path(sys.executable).parent,
-            env=_environment(),
-            **_own_group(),
+            env=environment(),
+            **own_group(),
         )
         self._threads = [
             threading.Thread(target=one, daemon=True) for one in (self._hear, self._overhear)
@@ -215,27 +214,3 @@ class Child:
             while said := stream.read(1 << 14):
                 self.words += said
                 del self.words[:-_KEPT_WORDS]
-
-
-def _interpreter() -> Sequence[str]:
-    # -P: a folder that happens to be current must not bring modules. UTF-8 mode decides how odd
-    # file names are spelled, and both sides must agree. Warnings are of no use to anyone there.
-    utf8 = f"utf8={int(sys.flags.utf8_mode)}"
-    return (sys.executable, "-P", "-X", utf8, "-W", "ignore")
-
-
-def _environment() -> dict[str, str]:
-    """Ours, with our module path, and one thread for each child: there may be one a core."""
-    path = os.pathsep.join(str(Path(one or ".").absolute()) for one in sys.path)
-    fixed = {"PYTHONPATH": path, "PYTHONSAFEPATH": "1"}
-    # Each of many arenas of the allocator would count whole against the limit of memory.
-    kind = {"MALLOC_ARENA_MAX": "2", **dict.fromkeys(_ONE_THREAD, "1")}
-    return {**kind, **os.environ, **fixed}
-
-
-def _own_group() -> dict[str, Any]:
-    """An interrupt from the keyboard goes to the parent alone."""
-    if sys.platform == "win32":
-        flags = subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW
-        return {"creationflags": flags}
-    return {"start_new_session": True}

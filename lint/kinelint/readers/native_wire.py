@@ -74,9 +74,7 @@ def send(write: Callable[[memoryview], Any], header: Mapping[str, Any], arrays: 
             write(values.data.cast("B"))
 
 
-def receive(
-    source: Incoming, max_bytes: Callable[[], int]
-) -> tuple[dict[str, Any], list[Array]] | None:
+def receive(source: Incoming, max_bytes: int) -> tuple[dict[str, Any], list[Array]] | None:
     """One answer: its header and its arrays; None where the stream has ended before it.
 
     Args:
