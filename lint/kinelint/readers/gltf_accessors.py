@@ -205,8 +205,6 @@ class Accessors:
 
 def _windows(data: memoryview, starts: Ints, size: int) -> NDArray[np.float32]:
     """``(starts, size / 4)`` floats from bytes `starts`, each a multiple of 4."""
-    floats = np.frombuffer(data[: len(data) // 4 * 4], "<f4")
-    step = floats.strides[0]
-    shape = (len(floats) - size // 4 + 1, size // 4)
-    rows = np.lib.stride_tricks.as_strided(floats, shape, (step, step), writeable=False)
-    return np.asarray(rows[starts // 4])
+    floats = len(data) // 4
+    shape = (floats - size // 4 + 1, size // 4)
+    return np.asarray(np.ndarray(shape, "<f4", data, 0, (4, 4))[starts // 4])

@@ -28,6 +28,7 @@ from kinelint.readers.options import ReadOptions
 # Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 4e-6.
 _TRANSLATION_NOISE = 1e-5
 _UNIT_NOISE = 0.02
+_SCALAR_FIRST = [3, 0, 1, 2]
 _CLIP_BYTES = 4096  # of a clip without frames
 _TARGET_BYTES = 256  # of a morph target's name and curve without frames
 
@@ -210,7 +211,7 @@ class ClipMaker:
         # Between keys that rest nothing moves, unless by tangents.
         judged = _sampled(curves, mode, at) if mode == "CUBICSPLINE" else curves[1]
         # Written so that a NaN counts as leaving: intake is to see it.
-        off = ~np.all(np.abs(judged - rest) <= noise, axis=(1, 2))
+        off = ~(np.abs(judged - rest) <= noise).all(axis=(1, 2))
         frames = judged[off]
         if mode != "CUBICSPLINE":
             frames = _sampled((frames, frames, frames), mode, at)
@@ -258,10 +259,11 @@ def _sampled_rotations(
     curves: tuple[Floats, Floats, Floats], mode: str, at: sampling.Lookup
 ) -> Floats:
     """Scalar first and unit, from the file's scalar last."""
-    inward, values, outward = (one[:, [3, 0, 1, 2]] for one in curves)
     if mode == "CUBICSPLINE":
+        inward, values, outward = (one[:, _SCALAR_FIRST] for one in curves)
         return rotations.normalise(sampling.cubic(inward, values, outward, at))
-    still = np.all(values == values[..., :1], axis=(1, 2))
+    values = curves[1][:, _SCALAR_FIRST]
+    still = (values == values[..., :1]).all(axis=(1, 2))
     out = np.empty((*values.shape[:2], len(at.before)))
     out[still] = rotations.normalise(values[still, :, :1])
     if mode == "LINEAR":
@@ -272,8 +274,8 @@ def _sampled_rotations(
 
 
 def _not_unit(values: Floats) -> NDArray[np.bool_]:
-    lengths = np.sum(values * values, axis=1)
-    return np.asarray(np.any(np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE, axis=-1))
+    lengths = np.einsum("cqk,cqk->ck", values, values)
+    return np.asarray((np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE).any(axis=-1))
 
 
 def _listed(moved: dict[int, Floats], shape: tuple[int, ...]) -> tuple[Ints, Floats]:

@@ -119,8 +119,10 @@ def _plain(
         return None
     if min(used) < 0 or max(used) >= len(samplers):
         return None
+    # As `Channel(…)` does, but without a call of Python for each.
+    make = tuple.__new__
     return [
-        Channel(node, path, None, None, *samplers[sampler], index, sampler)
+        make(Channel, (node, path, None, None, *samplers[sampler], index, sampler))
         for node, path, sampler in rows
     ]
 

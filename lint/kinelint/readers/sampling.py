@@ -144,7 +144,11 @@ def lookup(key_times_s: Floats, times_s: Floats, tolerance_s: float) -> Lookup:
     channel must not miss its own key by a rounding error.
     """
     last = len(key_times_s) - 1
-    before = np.clip(np.searchsorted(key_times_s, times_s, side="right") - 1, 0, last)
+    if last + 1 == len(times_s) and np.abs(key_times_s - times_s).max() <= tolerance_s:
+        # A key for every frame, as most files have it.
+        every, none = np.arange(last + 1), np.zeros(last + 1)
+        return Lookup(every, every, none, none)
+    before = np.maximum(np.searchsorted(key_times_s, times_s, side="right") - 1, 0)
     after = np.minimum(before + 1, last)
     to_before = np.abs(times_s - key_times_s[before])
     to_after = np.abs(key_times_s[after] - times_s)
