@@ -14,7 +14,7 @@ from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import motion
-from kinelint_rules.loops.seam import Seam, seam
+from kinelint_rules.loops.seam import Seam, seam, weighed
 
 LEAST_FRAMES = 4
 PRACTICE = "common practice, no source"
@@ -159,7 +159,8 @@ def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[F
     by_turn = float(in_deg.max()) >= settings.warning_share
     values, unit = (gap_deg, "deg") if by_turn else (gap_mm, "mm")
     limit = settings.gap_deg if by_turn else settings.gap_mm
-    rows = _responsible(values, settings.responsible_share)
+    usual = found.usual_deg if by_turn else found.usual_mm
+    rows = _responsible(weighed(values, usual, limit), settings.responsible_share)
     worst, furthest = rows[0], int(np.argmax(gap_mm))
     if in_mm[furthest] > settings.warning_share:
         rows += _behind(motion, found, furthest, rows if by_turn else [])

@@ -37,8 +37,8 @@ _WORTH_DEG, _WORTH_MM = 1.0, 4.0
 _TIMES_USUAL = 1.3
 # A gap where a frame is missing, by what the joint leaves over elsewhere in the clip: from the
 # first on likely no part of the motion, from the second on surely none. Of recorded walks that were
-# cut at the best place of a cycle, at 24 Hz, a third reach the first and none the second.
-_LIKELY, _SURE = 1.2, 1.6
+# cut at the best place of a cycle, at 24 Hz, a third reach the first, one in twenty the second.
+_LIKELY, _SURE = 1.35, 1.6
 # A seam that takes less of an ordinary step than this takes none. Cycles of 14 recorded walks took
 # 0.00 closed, and 0.2 to 1.4, mostly near 1, with their last frame cut off.
 _REPEATS = 0.25
@@ -89,6 +89,11 @@ class Seam:
             np.where(self.gap_deg > times * self.usual_deg, self.gap_deg, 0.0),
             np.where(self.gap_mm > times * self.usual_mm, self.gap_mm, 0.0),
         )
+
+
+def weighed(gaps: Floats, usual: Floats, limit: float) -> Floats:
+    """Gaps by their limit, or by what is usual of the joint where that is more."""
+    return np.asarray(gaps / np.maximum(limit, _SURE * usual))
 
 
 def seam(motion: Motion, joints: tuple[int, ...], weighted: tuple[int, ...]) -> Seam:
