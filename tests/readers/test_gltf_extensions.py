@@ -308,4 +308,4 @@ def test_sheared_joints_are_told_in_one_note(tmp_path):
     maker.node("end")
     maker.animation("bend", (3, "rotation", TIMES, TURNS))
     told = texts(read(maker, tmp_path).notes, "shear")
-    assert told == ["joints with a sheared matrix, whose shear was left out: 3, j0, j1, j2"]
+    assert told == ["the shear of joints' matrices was left out: 3 joints, j0, j1, j2"]

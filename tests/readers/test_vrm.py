@@ -15,6 +15,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from kinelint.anatomy.identify import identify
+from kinelint.cli import main
 from kinelint.clip import Asset
 from kinelint.errors import AssetError
 from kinelint.motion import world
@@ -202,8 +203,8 @@ def test_expressions_of_a_figure_name_the_morph_targets_that_they_drive(tmp_path
         "face target 2",
     )
     assert notes_on(asset, "expressions") == [
-        "expressions: 2 (0 custom) on 2 morph targets: aa, happy",
-        "colours and textures of expressions are not read: 1, happy",
+        "2 expressions (0 custom) on 2 morph targets: aa, happy",
+        "colours and textures of expressions are not read: 1 expression, happy",
     ]
     assert notes_on(asset, "gaze") == ["eyes that follow a target (by bones) are not judged"]
 
@@ -238,18 +239,45 @@ def test_constraints_and_springs_are_told_in_one_note_each(tmp_path):
     asset = asset_of(maker, tmp_path)
     assert notes_on(asset, "constraints") == [
         "nodes that follow others by a constraint, which is not evaluated: "
-        "6, n0, n1, n2, n3 and 2 more"
+        "6 nodes, n0, n1, n2, n3 and 2 more"
     ]
     assert notes_on(asset, "springs") == [
-        "joints that swing by springs, which are not simulated: 2, n4, n5"
+        "not simulated are springs by which 2 joints swing: n4, n5"
     ]
+
+
+def test_notes_of_a_reader_stand_in_every_report(tmp_path, capsys, monkeypatch):
+    maker = declared(
+        animated(figure(STRAIGHT), bending(1)), "VRMC_vrm", {"humanoid": human_bones()}
+    )
+    watch = maker.node("watch", camera=0)
+    maker.tree["cameras"] = [{"type": "perspective", "perspective": {"yfov": 1, "znear": 0.1}}]
+    tree = maker.tree["animations"][0]
+    tree["channels"].append({"sampler": 0, "target": {"node": watch, "path": "rotation"}})
+    content = {"specVersion": "1.0", "constraint": {"roll": {"source": 9, "rollAxis": "X"}}}
+    maker.tree["nodes"][4]["extensions"] = {"VRMC_node_constraint": content}
+    path = maker.glb(tmp_path / "haul.vrm")
+    monkeypatch.chdir(tmp_path)
+    main(["gate", str(path), "--json", "gate.json", "--sarif", "gate.sarif"])
+    report = json.loads((tmp_path / "gate.json").read_text(encoding="utf-8"))["report"]
+    log = json.loads((tmp_path / "gate.sarif").read_text(encoding="utf-8"))
+    told = log["runs"][0]["invocations"][0]["toolExecutionNotifications"]
+    texts = [one["message"]["text"] for one in told]
+    shown = " ".join(capsys.readouterr().out.split())
+    for notes, start in (
+        (report["assets"][0]["notes"], "nodes that follow others by a constraint"),
+        (report["assets"][0]["clips"][0]["notes"], "channels that move cameras or lights"),
+    ):
+        (found,) = [one["text"] for one in notes if one["text"].startswith(start)]
+        assert f"{found[0].upper()}{found[1:]}." in texts
+        assert found in shown
 
 
 def test_springs_of_vrm_0_are_told_too(tmp_path):
     groups = {"boneGroups": [{"bones": [4]}, {"bones": [5, 4]}]}
     content = {"humanoid": old_bones(), "secondaryAnimation": groups}
     maker = declared(animated(figure(STRAIGHT, -1), bending(1)), "VRM", content)
-    assert notes_on(asset_of(maker, tmp_path), "springs")[0].endswith("2, n4, n5")
+    assert notes_on(asset_of(maker, tmp_path), "springs")[0].endswith("2 joints swing: n4, n5")
 
 
 def test_a_figure_without_motion_is_a_skeleton_without_clips(tmp_path):

@@ -22,7 +22,7 @@ from kinelint.readers.gltf_carries import CARRIES
 from kinelint.readers.gltf_channels import WIDTHS, Animation, read_animations
 from kinelint.readers.gltf_container import MAGIC, open_container
 from kinelint.readers.gltf_document import Document
-from kinelint.readers.gltf_extensions import few
+from kinelint.readers.gltf_extensions import counted, few
 from kinelint.readers.gltf_nodes import Nodes, read_nodes
 from kinelint.readers.gltf_onlookers import Onlookers, find_watching
 from kinelint.readers.gltf_skeleton import Rig, build_rig
@@ -170,7 +170,8 @@ def _notes(
         yield Note("animation", "the file holds no animation")
     still = [one.name or f"animation {one.index}" for one in animations if not one.channels]
     if still:
-        text = f"animations that move no node were left out: {len(still)}, {few(still)}"
+        count = counted(len(still), "animation")
+        text = f"animations that move no node were left out: {count}, {few(still)}"
         yield Note("animation", text)
         yield from dict.fromkeys(
             note for one in animations if not one.channels for note in one.notes
@@ -179,7 +180,8 @@ def _notes(
         yield Note("skeleton", "the file holds no skeleton")
     sheared = [nodes.label(one) for one in nodes.sheared if rig and one in rig.joint_of]
     if sheared:
-        text = f"joints with a sheared matrix, whose shear was left out: {len(sheared)}"
+        count = counted(len(sheared), "joint")
+        text = f"the shear of joints' matrices was left out: {count}"
         yield Note("shear", f"{text}, {few(sheared)}")
     yield from gltf_extensions.notes(document)
     yield from gltf_vrm.notes(document, nodes, bones)

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from kinelint.finding import Note
 from kinelint.readers.gltf_document import Document
-from kinelint.readers.gltf_extensions import few
+from kinelint.readers.gltf_extensions import counted, few
 
 PRESETS = frozenset(
     (
@@ -80,8 +80,8 @@ def notes(document: Document) -> Iterator[Note]:
     if names:
         count = len({(one.mesh, one.target) for one in found})
         own = len([name for name in names if name not in PRESETS])
-        text = f"expressions: {len(names)} ({own} custom) on {count} morph targets: {few(names)}"
-        yield Note("expressions", text)
+        text = f"{counted(len(names), 'expression')} ({own} custom) on {count} morph targets"
+        yield Note("expressions", f"{text}: {few(names)}")
     looks = [
         name
         for name, entry in _entries(document)
@@ -91,7 +91,7 @@ def notes(document: Document) -> Iterator[Note]:
     ]
     if looks:
         text = "colours and textures of expressions are not read"
-        yield Note("expressions", f"{text}: {len(looks)}, {few(looks)}")
+        yield Note("expressions", f"{text}: {counted(len(looks), 'expression')}, {few(looks)}")
 
 
 def _target_count(document: Document, mesh: Any) -> int:

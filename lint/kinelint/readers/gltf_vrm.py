@@ -15,7 +15,7 @@ from typing import Any
 from kinelint.clip import Clip
 from kinelint.finding import Note
 from kinelint.readers.gltf_document import Document
-from kinelint.readers.gltf_extensions import few
+from kinelint.readers.gltf_extensions import counted, few
 from kinelint.readers.gltf_nodes import Nodes
 
 # VRM 0.x counts the thumb's bones from its second one (from memory).
@@ -135,11 +135,11 @@ def _driven(document: Document, nodes: Nodes) -> Iterator[Note]:
     if held:
         names = few([nodes.label(node) for node in held])
         text = "nodes that follow others by a constraint, which is not evaluated"
-        yield Note("constraints", f"{text}: {len(held)}, {names}")
+        yield Note("constraints", f"{text}: {counted(len(held), 'node')}, {names}")
     swung = _swung(document, len(nodes))
     if swung:
         names = few([nodes.label(node) for node in swung])
-        text = f"joints that swing by springs, which are not simulated: {len(swung)}, {names}"
+        text = f"not simulated are springs by which {counted(len(swung), 'joint')} swing: {names}"
         yield Note("springs", text)
 
 
