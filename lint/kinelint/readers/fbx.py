@@ -35,6 +35,7 @@ from kinelint.readers.fbx_takes import (
     weight_channels,
 )
 from kinelint.readers.fbx_timing import frame_rate_hz
+from kinelint.readers.fbx_zero import zero_turns
 from kinelint.readers.options import ReadOptions
 
 _OLDEST = 6100
@@ -79,7 +80,9 @@ def _asset(
     sampled = [sample(one, nodes, joints, own, channels) for one in planned]
     scales = [one.local.scales for one in sampled]
     tree = plan_scales(joints.parents, joints.modes, own.scales[..., 0], scales)
-    rest = build_rest(tree, own, joints, bind_matrices(scene, nodes))
+    # A file that moves nothing was saved in the pose that it is about.
+    zero = zero_turns(nodes, joints, own.turns[..., 0]) if planned else None
+    rest = build_rest(tree, own, joints, bind_matrices(scene, nodes), zero)
     skeleton = build_skeleton(nodes, joints, rest)
     names, more = distinct(one.take.name for one in planned)
     up_axis, binary = _up_axis(scene), not kept(scene.metadata).ascii

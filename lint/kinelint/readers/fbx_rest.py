@@ -96,19 +96,38 @@ class Rest:
     notes: tuple[Note, ...] = ()
 
 
-def build_rest(tree: Tree, own: Locals, joints: Joints, bind: Mapping[int, Floats]) -> Rest:
-    """The rest pose of the chain: by `bind` where that is known and plausible, else `own`."""
+def build_rest(
+    tree: Tree, own: Locals, joints: Joints, bind: Mapping[int, Floats], zero: Floats | None
+) -> Rest:
+    """The rest pose: by `bind` where that is known and plausible, else by `zero`, else by `own`.
+
+    Args:
+        tree: how scales are written.
+        own: the nodes' own transforms.
+        joints: of the skeleton.
+        bind: as `bind_matrices` gives it.
+        zero: ``(joints, 4)`` as `fbx_zero.zero_turns` gives it, for files without bind pose.
+    """
+    still = _unbound(tree, own)
+    at = {joints.joint_of[node]: place for node, place in bind.items() if node in joints.joint_of}
+    if at and _plausible(tree, still, at):
+        return _bound(tree, still, at)
+    notes = []
+    if at:
+        text = "the bind pose has bones of other lengths than the skeleton and was not used"
+        notes.append(Note("rest-pose", text))
+    if zero is not None:
+        still = _unbound(tree, own._replace(turns=zero[..., None]))
+        text = "without a bind pose, the skeleton rests where its rotation channels are zero"
+        notes.append(Note("rest-pose", text))
+    return replace(still, notes=tuple(notes))
+
+
+def _unbound(tree: Tree, own: Locals) -> Rest:
     chain = chained(tree, own)
     scales = np.ones(chain.shifts.shape)
     scales[tree.stays] = chain.scales[..., 0]
-    still = Rest(chain.shifts, own.turns[..., 0], scales)
-    at = {joints.joint_of[node]: place for node, place in bind.items() if node in joints.joint_of}
-    if not at:
-        return still
-    if not _plausible(tree, still, at):
-        text = "the bind pose has bones of other lengths than the skeleton and was not used"
-        return replace(still, notes=(Note("bind-pose", text),))
-    return _bound(tree, still, at)
+    return Rest(chain.shifts, own.turns[..., 0], scales)
 
 
 def _plausible(tree: Tree, still: Rest, at: Mapping[int, Floats]) -> bool:

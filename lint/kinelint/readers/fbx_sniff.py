@@ -15,7 +15,8 @@ Carried over:
 
 * Joints: bones, what a skin binds, what a take moves, all nodes above them, and empty nodes below
   (sockets, ends of chains). Names stay as they are, with namespaces and prefixes.
-* The rest pose: the bind pose where the file has one, else each node's own transform.
+* The rest pose: the bind pose where the file has one; else, where pre-rotations make a pose, the
+  one with all rotation channels at zero, with a note; else each node's own transform.
 * Every take (animation stack) that moves a joint or a blend shape, with all its layers: additive,
   override, weights, also animated ones. Rotation orders, pre- and post-rotations, pivots and
   offsets, and the three ways of taking a parent's scale.
