@@ -38,8 +38,8 @@ def plan(
     They keep the file's own rate where every key stands on a frame of it, else take its smallest
     multiple (up to 240 Hz) where every key does, else any usual rate; keys that lie on no grid are
     sampled at `wanted_hz`, or at their densest rate, the file's own at least. A file's rate below
-    24 Hz is raised to a multiple, one above 240 Hz is divided where keys allow it. Since FBX curves go on between
-    keys, `wanted_hz` counts for keys on a grid too where it is finer than that.
+    24 Hz is raised to a multiple; one above 240 Hz is divided where keys allow it. Since FBX
+    curves go on between keys, `wanted_hz` counts for keys on a grid too where it is finer.
 
     Args:
         begin_s: of the take.
