@@ -154,19 +154,19 @@ class _Parser:
         if not root and not self.open:
             raise _wrong("a JOINT outside any ROOT", word.line, "Name the first joint ROOT.")
         parts: list[bytes] = []
-        line = word.line
+        line, length = word.line, 0
         # A name may hold blanks: it is the rest of its line, or the next line if that is empty.
         while self._peek() not in (b"{", b"}", b""):
             part = self._take()
             line = part.line if not parts else line
             parts.append(part.text)
+            length += len(part.text) + 1
+            if length > LONGEST_NAME:
+                what = f"a name of more than {LONGEST_NAME} bytes"
+                raise _wrong(what, line, "Rename the joint.")
             if part.last_in_line:
                 break
-        name = b" ".join(parts)
-        if len(name) > LONGEST_NAME:
-            what = f"a name of {len(name)} bytes; {LONGEST_NAME} are the most"
-            raise _wrong(what, line, "Rename the joint.")
-        self._open_joint(BvhJoint(self._decoded(name), line, self._parent()))
+        self._open_joint(BvhJoint(self._decoded(b" ".join(parts)), line, self._parent()))
 
     def _end_site(self, word: _Word) -> None:
         if not self.open:

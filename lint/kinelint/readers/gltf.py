@@ -99,7 +99,15 @@ READER = GltfReader()
 _NODES_A_JOINT = 20
 
 
+_MOST_ANIMATIONS = 10_000
+
+
 def _refuse_crowd(document: Document, options: ReadOptions) -> None:
+    """More nodes or animations than any real file has, from a few bytes each."""
+    animations = len(document.table("animations"))
+    if animations > _MOST_ANIMATIONS:
+        what = f"the file has {animations} animations, more than the {_MOST_ANIMATIONS} read"
+        raise document.error(what, "/animations", "Split the file.")
     count, most = len(document.table("nodes")), options.max_joints * _NODES_A_JOINT
     if count > most:
         what = f"the file has {count} nodes, more than the {most} that are read"
