@@ -3,6 +3,7 @@ general-purpose native codec (PyPI meshoptimizer), where that is installed."""
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from kinelint.errors import AssetError
 from kinelint.readers.gltf import READER
@@ -215,6 +216,54 @@ def test_a_buffer_that_is_there_is_read_in_place_of_the_packed_one(tmp_path):
         view["extensions"] = {"EXT_meshopt_compression": {"buffer": 99, "mode": "?"}}
     maker.tree["extensionsUsed"] = ["EXT_meshopt_compression"]
     assert READER.read(maker.glb(tmp_path / "both.glb"), ReadOptions()).clips[0].frames == 40
+
+
+def test_a_fallback_that_was_not_delivered_is_not_missed(tmp_path):
+    maker = compressed(deckhand())
+    mark = {"EXT_meshopt_compression": {"fallback": True}}
+    maker.tree["buffers"][1] |= {"uri": "deckhand.fallback.bin", "extensions": mark}
+    assert READER.read(maker.glb(tmp_path / "packed.glb"), ReadOptions()).clips[0].frames == 40
+
+
+def as_three(turns, bits=16):
+    """Quaternions as the filter QUATERNION stores them: appendix B, the other way round."""
+    one = (1 << bits - 1) - 1
+    largest = np.abs(turns).argmax(axis=1)
+    turns = turns * np.sign(np.take_along_axis(turns, largest[:, None], axis=1))
+    others = (largest[:, None] + [1, 2, 3]) % 4
+    small = np.take_along_axis(turns, others, axis=1) * np.sqrt(2.0) * one
+    last = (one & ~3 | largest)[:, None]
+    return np.hstack((np.rint(small), last)).astype("<i2")
+
+
+def as_exponents(values):
+    """Floats as the filter EXPONENTIAL stores them: 24 bits and a power of two."""
+    mantissa, exponent = np.frexp(values.astype(np.float64))
+    whole = np.rint(mantissa * (1 << 22)).astype(np.int64)
+    return ((exponent - 22).astype(np.int64) << 24 | whole & 0xFFFFFF).astype("<u4")
+
+
+def test_filtered_keys_are_the_keys_that_were_stored(tmp_path):
+    # As exporters for the web write them: rotations by QUATERNION, places by EXPONENTIAL.
+    maker = GltfMaker()
+    maker.chain("hips", "spine")
+    turns = Rotation.random(40, random_state=9).as_quat()
+    places = np.cumsum(RANDOM.normal(size=(40, 3)), axis=0)
+    maker.animation("haul", (1, "rotation", TIMES, turns), (0, "translation", TIMES, places))
+    accessors, views = maker.tree["accessors"], maker.tree["bufferViews"]
+    maker.data = bytearray()
+    times = TIMES.astype("<f4").tobytes()
+    views[0] = packed_view(maker, times, 4)
+    views[1] = packed_view(maker, as_three(turns).tobytes(), 8, filter="QUATERNION")
+    views[3] = packed_view(maker, as_exponents(places).tobytes(), 12, filter="EXPONENTIAL")
+    views[2] = views[0]
+    accessors[1] |= {"componentType": 5122, "normalized": True}
+    maker.tree["buffers"] = [{"byteLength": len(maker.data)}, {"byteLength": 4000}]
+    maker.tree["extensionsRequired"] = ["EXT_meshopt_compression"]
+    clip = READER.read(maker.glb(tmp_path / "web.glb"), ReadOptions()).clips[0]
+    found = Rotation.from_quat(clip.rotations[1][[1, 2, 3, 0]].T)
+    assert (found.inv() * Rotation.from_quat(turns)).magnitude().max() < 2e-4
+    np.testing.assert_allclose(clip.translations[0], places.T, atol=1e-5)
 
 
 @pytest.mark.parametrize(

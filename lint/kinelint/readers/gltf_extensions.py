@@ -8,6 +8,7 @@ Source: glTF 2.0 specification, section 3.12, and its extension registry.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from kinelint.finding import Note
@@ -30,17 +31,8 @@ READ = frozenset(
 )
 """Read here, or told of in a note of their own."""
 
-_LOOKS = (
-    "KHR_materials_",
-    "KHR_texture_",
-    "KHR_lights_",
-    "EXT_materials_",
-    "EXT_texture_",
-    "EXT_lights_",
-    "MSFT_texture_",
-    "MSFT_packing_",
-    "VRMC_materials_",
-)
+# Whoever's they are: vendors name extensions by their prefix and what they extend.
+_LOOKS = re.compile(r"[A-Z]+_(materials|textures?|lights|packing)_\w+")
 _METADATA = frozenset(
     (
         "CESIUM_primitive_outline",
@@ -67,7 +59,7 @@ _PASSED_OVER = {
 
 def touches_no_motion(name: str) -> bool:
     """Whether an extension is about looks or metadata alone."""
-    return name in _METADATA or name.startswith(_LOOKS)
+    return name in _METADATA or _LOOKS.fullmatch(name) is not None
 
 
 def check_required(document: Document) -> None:

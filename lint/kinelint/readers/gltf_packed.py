@@ -39,9 +39,16 @@ class Unpacker:
         """The name and the object of a packed view; None for a plain one, or one with both."""
         for name in _NAMES:
             found = self.document.inner(view, "extensions", name)
-            if type(found) is dict and not self.buffers.is_there(view.get("buffer")):
+            if type(found) is dict and self._stands_in(view.get("buffer"), name):
                 return name, found
         return None
+
+    def _stands_in(self, buffer: object, name: str) -> bool:
+        """Whether a buffer only stands for packed bytes: it has none, or need not be delivered."""
+        if not self.buffers.is_there(buffer) or type(buffer) is not int:
+            return True
+        table = self.document.table("buffers")[buffer]
+        return self.document.inner(table, "extensions", name, "fallback") is True
 
     def bytes(self, view: Json, name: str, packed: Json, place: str) -> memoryview:
         """The bytes of a view.
