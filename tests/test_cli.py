@@ -280,8 +280,19 @@ def test_an_interrupt_ends_in_one_line(tree):
         stdout=subprocess.PIPE,
         text=True,
     )
-    time.sleep(1.5)
+    _wait_for_workers(running.pid)
     running.send_signal(signal.SIGINT)
     _, err = running.communicate(timeout=30)
     assert running.returncode == 2
     assert err == "kinelint: stopped\n"
+
+
+def _wait_for_workers(pid):
+    """Until a process has children: it is at work then, however slow the machine is."""
+    for _ in range(300):
+        listed = subprocess.run(["ps", "-A", "-o", "ppid="], capture_output=True, text=True)
+        if str(pid) in listed.stdout.split():
+            time.sleep(0.5)
+            return
+        time.sleep(0.1)
+    raise AssertionError("no worker was started within 30 s")
