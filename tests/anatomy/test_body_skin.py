@@ -132,7 +132,7 @@ def test_a_skin_that_binds_nothing_says_nothing():
 
 
 def test_a_coarse_skin_goes_evenly_over_into_the_next_limb():
-    """Rings at the shoulder and at the elbow alone: the arm between is no tube of the shoulder's."""
+    """Rings at the shoulder and the elbow alone: the arm between is no tube of the shoulder's."""
     elbow, wrist = at("left_forearm"), at("left_hand")
     near = at("left_upper_arm") + 0.1 * (elbow - at("left_upper_arm"))
     coarse = {
