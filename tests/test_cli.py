@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -271,6 +272,7 @@ def test_a_terminal_that_knows_ascii_only(tree):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT between processes there")
+@pytest.mark.skipif(shutil.which("ps") is None, reason="there is no ps to see the workers with")
 def test_an_interrupt_ends_in_one_line(tree):
     # Far more than can be judged in the time below, on any machine.
     write(tree, **{f"clip{number:03}": bvh(frames=3000) for number in range(60)})
