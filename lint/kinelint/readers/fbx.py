@@ -39,6 +39,8 @@ from kinelint.readers.fbx_zero import zero_turns
 from kinelint.readers.options import ReadOptions
 
 _OLDEST = 6100
+# Warnings of the binding about textures, connections told twice and constraints of the scene.
+_HARMLESS = (0, 1, 4, 11)
 
 
 def read_fbx(path: Path, options: ReadOptions) -> Asset:
@@ -147,6 +149,8 @@ def _scene_notes(scene: Any, nodes: Nodes) -> Iterator[Note]:
         text = f"not opened: {counted(len(caches), 'cache')} of moving vertices"
         yield Note("body-model", text)
     for one in listed(metadata.warnings):
+        if int(one.type) in _HARMLESS:
+            continue
         times = f" ({one.count} times)" if one.count > 1 else ""
         yield Note("file", f"the file is not quite sound: {one.description}{times}")
     yield from _node_notes(nodes)

@@ -22,7 +22,8 @@ Carried over:
   offsets, and the three ways of taking a parent's scale.
 * Times: a frame stands exactly on the first and on the last moment of the take. The file's own
   frame rate is kept (29.97 is 30000/1001) where all keys stand on its frames, else its smallest
-  multiple on which they do; keys on no grid are sampled at the policy's rate or their densest.
+  multiple on which they do; keys on no grid are sampled at the policy's rate or their densest. A
+  policy's rate that is finer than the keys' is taken.
 * Lengths in metres and axes right-handed with Y up; a left-handed scene is mirrored and noted.
 * Weights of blend shapes. Skins with the four strongest joints of each vertex, and meshes that hang
   on a joint, at the bind pose, with geometric transforms.
@@ -37,7 +38,8 @@ of moving vertices, more than four joints a vertex, takes that move nothing.
 
 Not read, without a note: materials, textures, normals, embedded and external files, audio.
 
-Refused: a unit of length that is no number above 0, more joints or frames than the limits allow.
+Refused: damaged files, texts that were cut short even between two records, a unit of length that
+is no number above 0, transforms that are no numbers, more joints or frames than the limits allow.
 """
 
 # A binary file begins with a name of eight letters that means nothing here, then this.
