@@ -14,7 +14,7 @@ from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import motion
-from kinelint_rules.loops.seam import Seam, seam, weighed
+from kinelint_rules.loops.seam import Seam, jump_mm_per_s, seam, weighed
 
 LEAST_FRAMES = 4
 PRACTICE = "common practice, no source"
@@ -190,11 +190,12 @@ def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[F
 
 
 def _velocity(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[Finding]:
-    worst = int(np.argmax(found.jump_mm_per_s))
-    value = float(found.jump_mm_per_s[worst])
+    jumps = jump_mm_per_s(motion, found)
+    worst = int(np.argmax(jumps))
+    value = float(jumps[worst])
     if value <= settings.warning_share * settings.jump_mm_per_s:
         return
-    parts = _parts(motion, found, _responsible(found.jump_mm_per_s, settings.responsible_share))
+    parts = _parts(motion, found, _responsible(jumps, settings.responsible_share))
     yield _finding(
         motion,
         found,

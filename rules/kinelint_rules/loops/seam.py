@@ -60,8 +60,7 @@ class Seam:
         gap_mm: ``(m,)`` distance of each joint that is left over at the seam.
         usual_deg, usual_mm: ``(m,)`` what is left over elsewhere in the clip where it leaves out a
             frame: what the joint does the same way; 0 if the first is repeated.
-        jump_mm_per_s: ``(m,)`` change of velocity at the seam well beyond the largest that the
-            joint or its mirror makes anywhere in the clip in the same time: 1.3 times that.
+        turn: ``(4, 1)`` from the last frame's travel to the first's, about the vertical.
         clear: ``(m, 3)`` where each joint would have to go in the last frame, metres.
     """
 
@@ -71,7 +70,7 @@ class Seam:
     gap_mm: Floats
     usual_deg: Floats
     usual_mm: Floats
-    jump_mm_per_s: Floats
+    turn: Floats
     clear: Floats
 
     @property
@@ -121,7 +120,7 @@ def seam(motion: Motion, joints: tuple[int, ...], weighted: tuple[int, ...]) -> 
         gap_mm=gap_mm,
         usual_deg=usual_deg,
         usual_mm=usual_mm,
-        jump_mm_per_s=1000.0 * _velocity_jump(motion, which, over.turn, repeats),
+        turn=over.turn,
         clear=clear,
     )
 
@@ -230,7 +229,13 @@ def _sizes(vectors: Floats) -> Floats:
     return np.asarray(np.linalg.norm(vectors, axis=1))
 
 
-def _velocity_jump(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> Floats:
+def jump_mm_per_s(motion: Motion, found: Seam) -> Floats:
+    """``(m,)`` change of velocity at the seam well beyond what happens elsewhere.
+
+    The largest that the joint or its mirror makes anywhere in the clip in the same time counts 1.3
+    times.
+    """
+    which, turn, repeats = found.joints, found.turn, found.repeats_first
     rate = motion.sample_rate_hz
     window = min(max(VELOCITY_WINDOW_S, 1.0 / rate), motion.clip.duration_s / 2.0)
     end = motion.clip.duration_s
@@ -246,7 +251,7 @@ def _velocity_jump(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> 
     # A loop that stops a frame short has one more step between the two windows.
     share = 1.0 if repeats else 1.0 + 1.0 / (rate * window)
     beyond = np.linalg.norm(jump, axis=1) - _TIMES_USUAL * share * largest
-    return np.asarray(np.maximum(beyond, 0.0))
+    return 1000.0 * np.maximum(beyond, 0.0)
 
 
 def _largest_change(path: Floats, lag: float) -> float:
