@@ -288,6 +288,13 @@ def test_a_figure_without_motion_is_a_skeleton_without_clips(tmp_path):
     assert len(asset.skeleton.humanoid) == len(NAMES)
 
 
+@pytest.mark.parametrize(("version", "told"), [("1.0", 0), ("1.0-beta", 0), ("2.0", 1), (3, 1)])
+def test_a_version_that_is_not_known_is_read_and_told(tmp_path, version, told):
+    content = {"specVersion": version, "humanoid": human_bones()}
+    asset = asset_of(declared(figure(STRAIGHT), "VRMC_vrm", content), tmp_path)
+    assert len(notes_on(asset, "extensions")) == told
+
+
 def test_faults_of_the_humanoid_are_named(tmp_path):
     humanoid = human_bones(leave=("leftHand", "neck"))
     humanoid["humanBones"]["jaw"] = {"node": 0}

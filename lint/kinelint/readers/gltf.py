@@ -85,10 +85,12 @@ class GltfReader:
             for one in animations
             if one.channels
         ]
-        clips = tuple(
-            replace(clip, notes=(*clip.notes, *gltf_vrm.beyond_standard(document, clip)))
-            for clip in maker.make(moving, list(_distinct(moving, notes)))
-        )
+        clips = maker.make(moving, list(_distinct(moving, notes)))
+        if gltf_vrm.is_animation(document):
+            clips = tuple(
+                replace(clip, notes=(*clip.notes, *gltf_vrm.beyond_standard(clip)))
+                for clip in clips
+            )
         skins, more = read_skins(document, accessors, nodes, rig)
         return Asset(clips, rig.skeleton, skins, (*notes, *more))
 

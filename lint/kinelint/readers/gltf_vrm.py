@@ -86,6 +86,10 @@ def gaze(document: Document) -> int | None:
 
 def notes(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Iterator[Note]:
     """What of a VRM file is assumed or passed over, one note a kind."""
+    for name in ("VRMC_vrm", "VRMC_vrm_animation"):
+        version = document.inner(document.tree, "extensions", name, "specVersion")
+        if version is not None and not str(version).startswith("1."):
+            yield Note("extensions", f"{name} of version {version} was read as version 1.0")
     missing = [bone for bone in REQUIRED if bone not in bones]
     if bones and missing:
         text = f"the humanoid lacks bones that VRM requires: {few(missing)}"
@@ -98,10 +102,13 @@ def notes(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Iterato
     yield from _driven(document, nodes)
 
 
-def beyond_standard(document: Document, clip: Clip) -> Iterator[Note]:
+def is_animation(document: Document) -> bool:
+    """Whether the file is a VRM animation."""
+    return document.inner(document.tree, "extensions", "VRMC_vrm_animation") is not None
+
+
+def beyond_standard(clip: Clip) -> Iterator[Note]:
     """What a VRM animation moves though VRMC_vrm_animation 1.0 rules it out ("Humanoid")."""
-    if document.inner(document.tree, "extensions", "VRMC_vrm_animation") is None:
-        return
     bone_of = {joint: bone for bone, joint in clip.skeleton.humanoid.items()}
     moved = [bone_of.get(joint, "hips") for joint in clip.translated.tolist()]
     told = {
