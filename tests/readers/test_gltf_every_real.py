@@ -178,6 +178,41 @@ def test_every_skin_holds_the_vertices_that_its_primitives_list(path):
         np.testing.assert_allclose(skin.weights.sum(axis=1), 1.0, atol=1e-6)
 
 
+def test_every_skin_stands_at_rest_where_the_standards_formula_puts_it(path):
+    # glTF 2.0, section 3.7.3.3: joint world times inverse bind; the reader's skin is taken from
+    # its bind pose to the rest pose by turning and moving each joint.
+    gltf, asset = library(path), asset_of(path)
+    bearers = [node for node in gltf.nodes if node.skin is not None and node.mesh is not None]
+    if not bearers:
+        pytest.skip("this file binds no mesh")
+    joints, above = joints_of(asset.skeleton), {}
+    for i, node in enumerate(gltf.nodes):
+        above |= dict.fromkeys(node.children or [], i)
+    rest = Clip("rest", asset.skeleton, 30.0, asset.skeleton.rest_rotations[..., None])
+    positions, turned = world(rest)
+    for node, skin in zip(bearers, asset.skins, strict=False):
+        table = gltf.skins[node.skin]
+        inverse = decoded(path, table.inverseBindMatrices).reshape(-1, 4, 4).transpose(0, 2, 1)
+        palette = np.zeros((len(asset.skeleton), 4, 4))
+        for bone, matrix in zip(table.joints, inverse, strict=True):
+            place, up = np.eye(4), bone
+            while up is not None:
+                place, up = matrix_of(gltf.nodes[up]) @ place, above.get(up)
+            palette[joints[bone]] = place @ matrix
+        shared = dict.fromkeys(one.attributes.POSITION for one in gltf.meshes[node.mesh].primitives)
+        points = np.vstack([decoded(path, one) for one in shared])
+        homogeneous = np.column_stack((points, np.ones(len(points))))
+        moved = np.einsum("vkij,vj->vki", palette[skin.joints], homogeneous)
+        expected = np.einsum("vk,vki->vi", skin.weights, moved)[:, :3]
+        bound = np.nan_to_num(skin.bind_rotations, nan=0.5)[..., None]
+        turn = rotations.multiply(turned, rotations.conjugate(bound))[skin.joints]
+        arms = (skin.vertices[:, None] - skin.bind_positions[skin.joints])[..., None]
+        ours = rotations.rotate(turn, arms)[..., 0] + positions[skin.joints][..., 0]
+        ours = np.where(skin.weights[..., None] > 0, ours, 0.0)
+        ours = np.einsum("vk,vki->vi", skin.weights, ours)
+        np.testing.assert_allclose(ours, expected, atol=2e-5 * np.ptp(expected))
+
+
 def test_rigid_meshes_stand_where_trimesh_puts_them(path):
     # trimesh shows no skins: what hangs on nodes is where it and the reader must agree.
     asset = asset_of(path)
