@@ -81,10 +81,12 @@ class Accessors:
         them one by one then, which also finds what may be wrong with them.
         """
         at, table = np.array(indices), self._plain
-        right = (table.widths[at] == width) & (table.counts[at] == rows)
-        buffer = int(table.buffers[at[0]])
-        if not np.all(right & (table.buffers[at] == buffer)):
+        first = indices[0]
+        if table.widths[first] != width or table.counts[first] != rows:
             return None
+        if (table.kinds[at] != table.kinds[first]).any():
+            return None
+        buffer = int(table.buffers[first])
         return _windows(self.buffers[buffer], table.starts[at], rows * width * 4)
 
     @cached_property

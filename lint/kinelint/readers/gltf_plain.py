@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -34,6 +35,11 @@ class Plain:
     counts: Ints
     widths: Ints
     buffers: Ints
+
+    @cached_property
+    def kinds(self) -> Ints:
+        """One number for count, width and buffer, so that one comparison does."""
+        return np.asarray((self.buffers << 44) + (self.counts << 3) + self.widths)
 
 
 def plain_accessors(
