@@ -15,6 +15,7 @@ from typing import Any
 from kinelint.clip import Asset, Clip, Source
 from kinelint.errors import AssetError
 from kinelint.finding import Note
+from kinelint.kinematics.arrays import Floats
 from kinelint.readers.fbx_binding import binding, counted, few, kept, listed, listing, load
 from kinelint.readers.fbx_chain import plan_scales
 from kinelint.readers.fbx_clips import Planned, Planner, make_clip, sample
@@ -82,8 +83,11 @@ def _asset(
     sampled = [sample(one, nodes, joints, own, channels) for one in planned]
     scales = [one.local.scales for one in sampled]
     tree = plan_scales(joints.parents, joints.modes, own.scales[..., 0], scales)
-    # A file that moves nothing was saved in the pose that it is about.
-    zero = zero_turns(nodes, joints, own.turns[..., 0]) if planned else None
+
+    def zero() -> Floats | None:
+        # A file that moves nothing was saved in the pose that it is about.
+        return zero_turns(nodes, joints, own.turns[..., 0]) if planned else None
+
     rest = build_rest(tree, own, joints, bind_matrices(scene, nodes), zero)
     skeleton = build_skeleton(nodes, joints, rest)
     names, more = distinct(one.take.name for one in planned)

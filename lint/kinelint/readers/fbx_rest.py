@@ -7,7 +7,7 @@ body was built in, and the same in all takes of a character; so it comes first.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -97,7 +97,11 @@ class Rest:
 
 
 def build_rest(
-    tree: Tree, own: Locals, joints: Joints, bind: Mapping[int, Floats], zero: Floats | None
+    tree: Tree,
+    own: Locals,
+    joints: Joints,
+    bind: Mapping[int, Floats],
+    zero: Callable[[], Floats | None],
 ) -> Rest:
     """The rest pose: by `bind` where that is known and plausible, else by `zero`, else by `own`.
 
@@ -106,7 +110,7 @@ def build_rest(
         own: the nodes' own transforms.
         joints: of the skeleton.
         bind: as `bind_matrices` gives it.
-        zero: ``(joints, 4)`` as `fbx_zero.zero_turns` gives it, for files without bind pose.
+        zero: gives ``(joints, 4)`` as `fbx_zero.zero_turns` does, for files without bind pose.
     """
     still = _unbound(tree, own)
     at = {joints.joint_of[node]: place for node, place in bind.items() if node in joints.joint_of}
@@ -116,8 +120,9 @@ def build_rest(
     if at:
         text = "the bind pose has bones of other lengths than the skeleton and was not used"
         notes.append(Note("rest-pose", text))
-    if zero is not None:
-        still = _unbound(tree, own._replace(turns=zero[..., None]))
+    turns = zero()
+    if turns is not None:
+        still = _unbound(tree, own._replace(turns=turns[..., None]))
         text = "without a bind pose, the skeleton rests where its rotation channels are zero"
         notes.append(Note("rest-pose", text))
     return replace(still, notes=tuple(notes))

@@ -122,7 +122,7 @@ class KeyTimes:
     def _times(self, curve: Any) -> Floats:
         keys = kept(curve.keyframes)
         count = len(keys)
-        looked = np.unique(np.linspace(0, count - 1, min(count, 12)).astype(int)).tolist()
+        looked = np.unique(np.linspace(0, count - 1, min(count, 8)).astype(int)).tolist()
         mark = (float(count), *(keys[i].time for i in looked))
         if mark not in self._known:
             times = np.fromiter((keys[i].time for i in range(count)), np.float64, count)

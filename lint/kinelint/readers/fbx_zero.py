@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from kinelint.kinematics import rotations
-from kinelint.kinematics.arrays import Floats
+from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.fbx_binding import kept
 from kinelint.readers.fbx_nodes import Joints, Nodes
 
@@ -28,44 +28,50 @@ def zero_turns(nodes: Nodes, joints: Joints, own: Floats) -> Floats | None:
     None also where the formula does not give the binding's own `own` ``(joints, 4)`` with the
     channels as they are stored, and where pivots would move joints too.
     """
-    found = np.empty((len(joints), 4))
-    turned = 0
-    for joint, node in enumerate(joints.nodes):
-        one, props = nodes.objects[node], kept(nodes.objects[node].props)
-        if any(np.any(_vector(props, name)) for name in _PIVOTS):
-            return None
-        pre, post = (_turn(_vector(props, f"{name}Rotation"), "XYZ") for name in ("Pre", "Post"))
-        order = props.find_int("RotationOrder", 0)
-        if not 0 <= order < len(_ORDERS):
-            return None
-        channels = _turn(_vector(props, "Lcl Rotation"), _ORDERS[order])
-        before, after = (
-            _quaternion(q) for q in (one.adjust_pre_rotation, one.adjust_post_rotation)
-        )
-        back = _product(rotations.conjugate(post), after)
-        stored = _product(before, pre, channels, back)
-        if not abs(float(np.sum(stored[:, 0] * own[joint]))) > 1.0 - 1e-9:
-            return None
-        found[joint] = _product(before, pre, back)[:, 0]
-        turned += bool(np.degrees(rotations.angle(pre))[0] > _TURNED_DEG)
-    return found if turned >= _LEAST_SHARE * len(joints) else None
+    objects = [nodes.objects[node] for node in joints.nodes]
+    props = [kept(one.props) for one in objects]
+    orders = np.array([one.find_int("RotationOrder", 0) for one in props])
+    if not np.all((orders >= 0) & (orders < len(_ORDERS))):
+        return None
+    if any(np.any(_vectors(props, name)) for name in _PIVOTS):
+        return None
+    pre, post = (_turns(_vectors(props, f"{name}Rotation"), "XYZ") for name in ("Pre", "Post"))
+    before = _quaternions([one.adjust_pre_rotation for one in objects])
+    after = _quaternions([one.adjust_post_rotation for one in objects])
+    back = _product(rotations.conjugate(post), after)
+    stored = _product(before, pre, _ordered(_vectors(props, "Lcl Rotation"), orders), back)
+    if not np.all(np.abs(np.sum(stored * own.T, axis=0)) > 1.0 - 1e-9):
+        return None
+    turned = np.degrees(rotations.angle(pre)) > _TURNED_DEG
+    return _product(before, pre, back).T if np.mean(turned) >= _LEAST_SHARE else None
 
 
-def _vector(props: Any, name: str) -> Floats:
-    found = kept(props.find_prop(name))
-    return np.array(found.value_vec4[:3] if found is not None else (0.0, 0.0, 0.0))
+def _vectors(props: list[Any], name: str) -> Floats:
+    """``(3, joints)`` of a property, 0 where it is not said."""
+    found = [kept(one.find_prop(name)) for one in props]
+    nothing = (0.0, 0.0, 0.0)
+    return np.array([nothing if one is None else one.value_vec4[:3] for one in found]).T
 
 
-def _turn(degrees: Floats, order: str) -> Floats:
-    """``(4, 1)``; the first axis of the order turns first."""
+def _ordered(degrees: Floats, orders: Ints) -> Floats:
+    """``(4, joints)``, each joint by its own order."""
+    turns = np.empty((4, len(orders)))
+    for order in np.unique(orders).tolist():
+        same = orders == order
+        turns[:, same] = _turns(degrees[:, same], _ORDERS[order])
+    return turns
+
+
+def _turns(degrees: Floats, order: str) -> Floats:
+    """``(4, joints)`` of ``(3, joints)``; the first axis of the order turns first."""
     radians = np.radians(degrees)
-    turns = [rotations.about(axis, radians["XYZ".index(axis), None]) for axis in order]
+    turns = [rotations.about(axis, radians["XYZ".index(axis)]) for axis in order]
     return _product(*reversed(turns))
 
 
-def _quaternion(stored: Any) -> Floats:
-    x, y, z, w = stored
-    return np.array([[w], [x], [y], [z]])
+def _quaternions(stored: list[Any]) -> Floats:
+    """``(4, joints)`` scalar first."""
+    return np.array(stored, dtype=np.float64).reshape(-1, 4)[:, [3, 0, 1, 2]].T
 
 
 def _product(first: Floats, *others: Floats) -> Floats:
