@@ -18,7 +18,7 @@ from kinelint.plain_file import TooLargeError, read_plain
 
 Path: TypeAlias = tuple[str | int, ...]
 
-MOST_BYTES = 4 << 20
+MOST_BYTES = 2 << 20
 MOST_DEPTH = 32
 _MEND = "Mend the line; strings need quotes, tables need square brackets."
 

@@ -16,6 +16,7 @@ from kinelint.readers.gltf_container import Container
 from kinelint.readers.options import ReadOptions
 
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]*:")
+_PIECE = 1 << 16
 _MEND = "Put the buffer into the asset's folder and name it by a relative path."
 
 
@@ -87,7 +88,7 @@ class Buffers:
         try:
             if not comma:
                 raise ValueError
-            raw = unquote_to_bytes(body)
+            raw = _unquoted(body)
             if head.lower().endswith(";base64"):
                 raw = base64.b64decode(raw, validate=True)
         except (ValueError, binascii.Error) as error:
@@ -115,3 +116,19 @@ class Buffers:
         if not file.is_file():
             raise error(f"refers to {uri!r}, which is not a file", place, _MEND)
         return file
+
+
+def _unquoted(text: str) -> bytes:
+    """As `unquote_to_bytes`, which takes seventy times the memory of the text, piece by piece."""
+    if "%" not in text:
+        return text.encode()
+    pieces = bytearray()
+    at = 0
+    while at < len(text):
+        end = at + _PIECE
+        # An escape is three characters: none may be cut.
+        cut = text.rfind("%", max(end - 2, 0), end)
+        end = cut if cut > at else end
+        pieces += unquote_to_bytes(text[at:end])
+        at = end
+    return bytes(pieces)

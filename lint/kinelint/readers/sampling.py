@@ -20,6 +20,7 @@ MOST_HZ = 240.0
 COMMON_HZ = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 72.0, 90.0, 100.0, 120.0, 144.0, 240.0)
 """Rates at which keys are usually set: film, PAL, video and their multiples (common practice)."""
 
+_KEYS_AT_ONCE = 1 << 16
 _ON_GRID = 0.02  # of a step
 _SAME_RATE = 1e-3  # of a step, at the last frame
 _ONE_MOMENT_S = 1e-3  # keys closer than that are one moment (a step written as two keys)
@@ -94,9 +95,12 @@ def _uniform_rate(since: Floats) -> float | None:
 
 def _fit(since: Floats, rates: tuple[float, ...]) -> list[bool]:
     """Of each rate, whether all keys lie on its grid."""
-    steps = np.multiply.outer(np.asarray(rates), since)
-    near = np.abs(steps - np.rint(steps)).max(axis=1) <= _ON_GRID
-    found: list[bool] = (near & (steps[:, -1] > 0.5)).tolist()
+    by = np.asarray(rates)
+    furthest = np.zeros(len(rates))
+    for first in range(0, len(since), _KEYS_AT_ONCE):
+        steps = np.multiply.outer(by, since[first : first + _KEYS_AT_ONCE])
+        furthest = np.maximum(furthest, np.abs(steps - np.rint(steps)).max(axis=1))
+    found: list[bool] = ((furthest <= _ON_GRID) & (by * since[-1] > 0.5)).tolist()
     return found
 
 
