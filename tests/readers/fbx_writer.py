@@ -69,13 +69,19 @@ class Curve:
 
 @dataclass
 class Layer:
-    """Curves that are blended over those of the layer before."""
+    """Curves that are blended over those of the layer before.
+
+    `weights` are keys (ticks, percent) of the weight; `by_channel` adds Euler angles where layers
+    else concatenate rotations.
+    """
 
     curves: list[Curve] = field(default_factory=list)
     name: str = "BaseLayer"
     weight: float = 100.0
     blend: int = ADDITIVE
     mute: bool = False
+    weights: tuple[ArrayLike, ArrayLike] | None = None
+    by_channel: bool = False
 
 
 @dataclass

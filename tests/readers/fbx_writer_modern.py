@@ -179,6 +179,10 @@ def _layer(
         props.add("P", "Mute", "bool", "", "", 1)
     if layer.blend:
         props.add("P", "BlendMode", "enum", "", "", layer.blend)
+    if layer.by_channel:
+        props.add("P", "RotationAccumulationMode", "enum", "", "", 1)
+    if layer.weights is not None:
+        _weighted(layer.weights, one, made)
     groups: dict[tuple[int, str], list[Curve]] = {}
     for curve in layer.curves:
         groups.setdefault((curve.target, curve.path), []).append(curve)
@@ -193,6 +197,18 @@ def _layer(
         for curve in curves:
             made.link(_curve(curve, made), node, _channel(curve))
     return one
+
+
+def _weighted(keys: tuple[Any, Any], layer: int, made: _Builder) -> None:
+    from readers.fbx_writer import Curve
+
+    node, record = made.object("AnimationCurveNode", Named("Weight", "AnimCurveNode"), "")
+    props = record.add("Properties70", braces=True)
+    props.add("P", "d|Weight", "Number", "", "A", 100.0)
+    made.link(node, layer)
+    made.link(node, layer, "Weight")
+    curve = Curve(0, "", "", *keys)
+    made.link(_curve(curve, made), node, "d|Weight")
 
 
 def _held(curves: list[Curve], scene: Scene) -> list[tuple[str, float]]:

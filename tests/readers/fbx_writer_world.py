@@ -72,20 +72,22 @@ def channels(scene: Scene, joint: int, path: str, take: Take | None, times_s: Fl
         own = np.tile(rest, (len(times_s), 1))
         for axis, curve in found.items():
             own[:, "XYZ".index(axis)] = along(curve, times_s)
-        value = _over(value, own, layer, path, first=number == 0)
+        value = _over(value, own, layer, path, times_s, first=number == 0)
     return value
 
 
-def _over(below: Floats, own: Floats, layer: Layer, path: str, first: bool) -> Floats:
-    weight = layer.weight / 100.0
-    if first:
-        return own
-    if layer.blend == OVERRIDE:
+def _over(
+    below: Floats, own: Floats, layer: Layer, path: str, times_s: Floats, *, first: bool
+) -> Floats:
+    weight: Floats = np.full((len(times_s), 1), layer.weight / 100.0)
+    if layer.weights is not None:
+        weight = along(Curve(0, "", "", *layer.weights), times_s)[:, None] / 100.0
+    if first or layer.blend == OVERRIDE:
         return own
     if layer.blend == OVERRIDE_PASSTHROUGH:
         return below + weight * (own - below)
     # By layer: scales are multiplied with the weight as exponent. Turns are only ever made about
-    # one axis here, where quaternions and angles accumulate alike.
+    # one axis here unless they go by channel: quaternions and angles accumulate alike.
     return np.asarray(below * own**weight if path == "S" else below + weight * own)
 
 

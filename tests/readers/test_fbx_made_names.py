@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from kinelint.clip import Clip
 from kinelint.readers import read
+from readers import fbx_writer_world
 from readers.fbx_writer import Joint, Layer, Scene, Take, curves, frame_ticks
 from readers.fbx_writer_checks import (
     assert_moves_as_written,
@@ -17,6 +19,7 @@ from readers.fbx_writer_checks import (
     needs_fbx,
     positions_m,
 )
+from readers.fbx_writer_records import Record, binary, text
 
 pytestmark = needs_fbx
 VERSIONS = (6100, 7100, 7200, 7300, 7400, 7500, 7700)
@@ -54,8 +57,8 @@ def test_every_version_and_spelling_reads_to_the_same_numbers(tmp_path: Path) ->
     scene = chain("hips", "spine", "head")
     found = []
     for version in VERSIONS:
-        for text in (True, False):
-            path = scene.write(tmp_path / f"{version}{text}.fbx", version, ascii_text=text)
+        for as_text in (True, False):
+            path = scene.write(tmp_path / f"{version}{as_text}.fbx", version, ascii_text=as_text)
             (clip,) = read(path).clips
             found.append(positions_m(clip))
     # 6.1 keeps keys in double precision, 7.x in single.
@@ -96,14 +99,8 @@ def test_empty_and_repeated_names_keep_their_joints_apart(
     assert len(clip.skeleton) == len(names)
     assert clip.skeleton.parents.tolist() == [-1, 0, 1]
     named = chain("a", "b", "c")
-    same = Clip(**{**vars(clip), "skeleton": renamed(clip, ("a", "b", "c"))})
+    same = replace(clip, skeleton=replace(clip.skeleton, names=("a", "b", "c")))
     assert_moves_as_written(named, named.takes[0], same)
-
-
-def renamed(clip: Clip, names: tuple[str, ...]) -> object:
-    from dataclasses import replace
-
-    return replace(clip.skeleton, names=names)
 
 
 def test_names_that_are_no_text_are_read_with_a_stand_in(tmp_path: Path) -> None:
@@ -135,14 +132,31 @@ def test_kinds_of_nodes_that_make_a_skeleton(kinds: tuple[str, ...], tmp_path: P
     assert set(limbs) <= set(clip.skeleton.names)
     found = positions_m(clip)
     everything = chain("hips", "spine", "head")
-    import readers.fbx_writer_world as chain_of
-
-    expected = chain_of.ours(
-        everything, chain_of.world(everything, everything.takes[0], clip.start_s + clip.times_s)
+    expected = fbx_writer_world.ours(
+        everything,
+        fbx_writer_world.world(everything, everything.takes[0], clip.start_s + clip.times_s),
     )
     for joint, name in enumerate(clip.skeleton.names):
         at = ("hips", "spine", "head").index(name)
         np.testing.assert_allclose(found[joint], expected[at], atol=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("spell", [text, binary], ids=["text", "binary"])
+def test_the_order_of_objects_and_connections_is_free(
+    seed: int, spell: Callable[[list[Record], int], bytes], tmp_path: Path
+) -> None:
+    scene = chain("hips", "spine", "neck", "head", "jaw")
+    records = scene.records(7400)
+    rng = np.random.default_rng(seed)
+    for one in records:
+        if one.name in ("Objects", "Connections"):
+            rng.shuffle(one.children)  # type: ignore[arg-type]
+    path = tmp_path / "made.fbx"
+    path.write_bytes(spell(records, 7400))
+    (clip,) = read(path).clips
+    assert clip.skeleton.names == ("hips", "spine", "neck", "head", "jaw")
+    assert_moves_as_written(scene, scene.takes[0], clip)
 
 
 def test_a_crew_of_two_in_one_file(tmp_path: Path) -> None:

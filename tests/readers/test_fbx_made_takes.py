@@ -173,6 +173,47 @@ def test_layers_are_blended(blend: int, weight: float, mute: bool, tmp_path: Pat
     assert_moves_as_written(scene, one, clip_of(scene, tmp_path))
 
 
+def layered(over: Layer, base: list[Curve]) -> Scene:
+    take = Take("walk", [Layer(base), over], 0.0, (FRAMES - 1) / 30.0)
+    return Scene(pair(), [take])
+
+
+def test_a_weight_of_a_layer_that_changes(tmp_path: Path) -> None:
+    at = frame_ticks(FRAMES, 30.0)
+    phase, nothing = np.linspace(0.0, 4.0, FRAMES), np.zeros(FRAMES)
+    over = curves(0, "T", [9 * np.sin(phase), 5 * phase, phase], at)
+    over += curves(1, "R", [nothing, 25 * np.cos(phase), nothing], at)
+    weights = (ticks([0.0, 0.3, 0.6]), [0.0, 100.0, 20.0])
+    scene = layered(Layer(over, "BaseLayer2", weights=weights), swinging_about_y())
+    assert_moves_as_written(scene, scene.takes[0], clip_of(scene, tmp_path))
+
+
+def swinging_about_y() -> list[Curve]:
+    at = frame_ticks(FRAMES, 30.0)
+    phase, nothing = np.linspace(0.0, 4.0, FRAMES), np.zeros(FRAMES)
+    base = curves(0, "T", [phase, 90 + phase, nothing], at)
+    return base + curves(1, "R", [nothing, 40 * np.sin(phase), nothing], at)
+
+
+@pytest.mark.parametrize("weight", [100.0, 35.0])
+def test_layers_that_add_their_angles(weight: float, tmp_path: Path) -> None:
+    scene = layered(
+        Layer(swinging(30.0), "BaseLayer2", weight, by_channel=True), swinging(30.0, size=12.0)
+    )
+    scene.joints.append(Joint("head", 1, (3.0, 20.0, 9.0)))
+    assert_moves_as_written(scene, scene.takes[0], clip_of(scene, tmp_path))
+
+
+@pytest.mark.parametrize("weight", [100.0, 35.0])
+def test_layers_multiply_scales(weight: float, tmp_path: Path) -> None:
+    at = frame_ticks(FRAMES, 30.0)
+    rng = np.random.default_rng(9)
+    base = curves(0, "S", rng.uniform(0.5, 2.0, (3, FRAMES)), at)
+    over = curves(0, "S", rng.uniform(0.5, 2.0, (3, FRAMES)), at)
+    scene = layered(Layer(over, "BaseLayer2", weight), base)
+    assert_moves_as_written(scene, scene.takes[0], clip_of(scene, tmp_path))
+
+
 def test_keys_on_one_axis_only_leave_the_others_at_rest(tmp_path: Path) -> None:
     at = frame_ticks(FRAMES, 30.0)
     keyed = [Curve(1, "R", "Y", at, np.linspace(0.0, 80.0, FRAMES))]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from readers.fbx_writer import (
     ORDERS,
+    Axes,
     Joint,
     Layer,
     Rrs,
@@ -27,6 +28,14 @@ from readers.fbx_writer_checks import assert_moves_as_written, clip_of, needs_fb
 pytestmark = needs_fbx
 FRAMES, RATE_HZ = 13, 30.0
 AT = frame_ticks(FRAMES, RATE_HZ)
+# Y up, Z up, Y down, X up, and Y up of a left hand.
+AXES = [
+    Axes(),
+    Axes(2, 1, 1, -1, 0, 1),
+    Axes(1, -1, 2, -1, 0, 1),
+    Axes(0, 1, 2, 1, 1, -1),
+    Axes(coord_sign=-1),
+]
 SPAN = (0.0, (FRAMES - 1) / RATE_HZ)
 
 
@@ -163,7 +172,7 @@ def test_geometric_translation_moves_the_mesh_and_no_joint(tmp_path: Path) -> No
 
 
 @settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(seed=st.integers(0, 2**32 - 1), inherit=st.sampled_from([RrSs, RSrs, Rrs]), data=st.data())
 def test_any_tree(seed: int, inherit: int, data: st.DataObject, tmp_path: Path) -> None:
@@ -176,4 +185,34 @@ def test_any_tree(seed: int, inherit: int, data: st.DataObject, tmp_path: Path) 
         joint.post_deg = some(rng, data.draw(st.sampled_from([0.0, 180.0])))
         joint.rotation_pivot = some(rng, data.draw(st.sampled_from([0.0, 8.0])))
         joint.scaling_pivot = some(rng, data.draw(st.sampled_from([0.0, 8.0])))
-    check(turning(joints, rng, scales=data.draw(st.sampled_from(["none", "free"]))), tmp_path)
+    scene = turning(joints, rng, scales=data.draw(st.sampled_from(["none", "free"])))
+    scene.axes = data.draw(st.sampled_from(AXES))
+    scene.unit_cm = data.draw(st.sampled_from([1.0, 2.54, 0.1]))
+    check(scene, tmp_path)
+
+
+@settings(
+    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(seed=st.integers(0, 2**32 - 1), data=st.data())
+def test_any_kinds_of_nodes_above_and_between_joints(
+    seed: int, data: st.DataObject, tmp_path: Path
+) -> None:
+    rng = np.random.default_rng(seed)
+    joints = chain(rng, data.draw(st.integers(2, 8), label="joints"))
+    for number, joint in enumerate(joints):
+        joint.parent = data.draw(st.integers(-1, number - 1)) if number else -1
+        joint.kind = data.draw(st.sampled_from(["LimbNode", "Null", "Root", "Mesh", "Camera"]))
+        joint.inherit = data.draw(st.sampled_from([RrSs, RSrs, Rrs]))
+        joint.scale = data.draw(st.sampled_from([(1.0, 1.0, 1.0), (2.0, 2.0, 2.0)]))
+    joints[-1].kind = "LimbNode"
+    scene = turning(joints, rng)
+    still = data.draw(st.sets(st.integers(0, len(joints) - 1)))
+    layer = scene.takes[0].layers[0]
+    layer.curves = [one for one in layer.curves if one.target not in still]
+    if not layer.curves:
+        return
+    clip = clip_of(scene, tmp_path)
+    limbs = {joint.name for joint in joints if joint.kind == "LimbNode"}
+    assert limbs <= set(clip.skeleton.names)
+    assert_moves_as_written(scene, scene.takes[0], clip, all_joints=False)
