@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -271,6 +272,7 @@ def test_a_terminal_that_knows_ascii_only(tree):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT between processes there")
+@pytest.mark.skipif(shutil.which("ps") is None, reason="there is no ps to see the workers with")
 def test_an_interrupt_ends_in_one_line(tree):
     # Far more than can be judged in the time below, on any machine.
     write(tree, **{f"clip{number:03}": bvh(frames=3000) for number in range(60)})
@@ -280,8 +282,19 @@ def test_an_interrupt_ends_in_one_line(tree):
         stdout=subprocess.PIPE,
         text=True,
     )
-    time.sleep(1.5)
+    _wait_for_workers(running.pid)
     running.send_signal(signal.SIGINT)
     _, err = running.communicate(timeout=30)
     assert running.returncode == 2
     assert err == "kinelint: stopped\n"
+
+
+def _wait_for_workers(pid):
+    """Until a process has children: it is at work then, however slow the machine is."""
+    for _ in range(300):
+        listed = subprocess.run(["ps", "-A", "-o", "ppid="], capture_output=True, text=True)
+        if str(pid) in listed.stdout.split():
+            time.sleep(0.5)
+            return
+        time.sleep(0.1)
+    raise AssertionError("no worker was started within 30 s")

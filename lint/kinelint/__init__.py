@@ -2,6 +2,10 @@
 
     from kinelint import Example, Finding, Motion, Rule, RuleSettings, setting, spans
 
+and of readers, which bring file formats:
+
+    from kinelint import Asset, AssetError, Clip, NativeReader, Note, ReadOptions, Skeleton
+
 Names are fetched when they are first asked for, so that ``import kinelint`` costs nothing.
 """
 
@@ -11,17 +15,24 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from kinelint.errors import KinelintError, NotApplicable
+    from kinelint.clip import Asset, Clip, Skeleton, Skin, Source
+    from kinelint.errors import AssetError, KinelintError, NotApplicable
     from kinelint.finding import Finding, FrameSpan, Level, Note, Trace, Unjudged
     from kinelint.frame_spans import spans
     from kinelint.group import Group, GroupExample, GroupRule, Member, Said
     from kinelint.motion import Motion
+    from kinelint.readers.native import NativeReader
+    from kinelint.readers.options import ReadOptions
+    from kinelint.readers.registry import Reader
     from kinelint.rule import Example, Rule, RuleSettings, setting
     from kinelint.testing import check_rule
 
 __version__ = "0.1.0"
 
 __all__ = [
+    "Asset",
+    "AssetError",
+    "Clip",
     "Example",
     "Finding",
     "FrameSpan",
@@ -32,11 +43,17 @@ __all__ = [
     "Level",
     "Member",
     "Motion",
+    "NativeReader",
     "NotApplicable",
     "Note",
+    "ReadOptions",
+    "Reader",
     "Rule",
     "RuleSettings",
     "Said",
+    "Skeleton",
+    "Skin",
+    "Source",
     "Trace",
     "Unjudged",
     "check_rule",
@@ -45,9 +62,13 @@ __all__ = [
 ]
 
 _HOMES = {
-    "errors": ("KinelintError", "NotApplicable"),
+    "clip": ("Asset", "Clip", "Skeleton", "Skin", "Source"),
+    "errors": ("AssetError", "KinelintError", "NotApplicable"),
     "finding": ("Finding", "FrameSpan", "Level", "Note", "Trace", "Unjudged"),
     "motion": ("Motion",),
+    "readers.native": ("NativeReader",),
+    "readers.options": ("ReadOptions",),
+    "readers.registry": ("Reader",),
     "rule": ("Example", "Rule", "RuleSettings", "setting"),
     "group": ("Group", "GroupExample", "GroupRule", "Member", "Said"),
     "frame_spans": ("spans",),

@@ -16,6 +16,10 @@ import numpy as np
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Bools, Floats, Ints, frozen
 
+LARGEST = 1e12
+"""Of any number in a file, in the file's own unit: no length and no angle of a motion is larger.
+Beyond it squares and products of what is read would end as infinities."""
+
 
 @dataclass(frozen=True, eq=False)
 class Skeleton:

@@ -19,7 +19,7 @@ _ENDS = ("start", "end")
 
 def problems_in(
     file: TomlFile, props: Iterable[str] = (), holders: Iterable[str] = ()
-) -> list[PolicyError]:
+) -> Iterator[PolicyError]:
     """Every unknown word, at its line.
 
     Args:
@@ -29,22 +29,21 @@ def problems_in(
     """
     known_props = {*props, *named(file, "prop")}
     known_holders = {*holders, *named(file, "holder")}
-    found = list(_parts(file))
+    yield from _parts(file)
     moments = {name for _, one in _tables(file.data, "cue") for name in _keys(one, "moments")}
     for number, cue in _tables(file.data, "cue"):
         at: Path = ("cue", number)
         for kind in ("held", "kept"):
             for index, one in _tables(cue, kind):
                 inner = (*at, kind, index)
-                found += _name(file, one, "prop", known_props, inner)
-                found += _name(file, one, "holder", known_holders, inner)
-                found += _times(file, [one.get("from"), one.get("to")], moments, inner)
+                yield from _name(file, one, "prop", known_props, inner)
+                yield from _name(file, one, "holder", known_holders, inner)
+                yield from _times(file, [one.get("from"), one.get("to")], moments, inner)
         for name, span in _items(cue, "phases"):
-            found += _times(file, span, moments, (*at, "phases", name))
-    found += _doubles(file)
-    found += _shapes(file)
-    found += _bonds(file, known_props)
-    return found
+            yield from _times(file, span, moments, (*at, "phases", name))
+    yield from _doubles(file)
+    yield from _shapes(file)
+    yield from _bonds(file, known_props)
 
 
 def named(file: TomlFile, kind: str) -> list[str]:

@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import islice
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -28,7 +29,7 @@ from kinelint.cue_tables import CueSheetTable, HolderTable, PropTable
 from kinelint.discover import shown_path
 from kinelint.errors import PolicyError
 from kinelint.globs import any_clip
-from kinelint.toml_check import checked, problems_of, raise_if_any
+from kinelint.toml_check import MOST_PROBLEMS, checked, problems_of, raise_if_any
 from kinelint.toml_places import TomlFile, read_toml
 
 CUES_NAME = "cues.toml"
@@ -122,7 +123,7 @@ def load_sheet(
         problems = problems_of(error, CueSheetTable, file)
     props = [one.name for sheet in outer for one in sheet.table.prop]
     holders = [one.name for sheet in outer for one in sheet.table.holder]
-    problems += problems_in(file, props, holders)
-    raise_if_any(problems)
+    more = problems_in(file, props, holders)
+    raise_if_any([*problems, *islice(more, MOST_PROBLEMS + 1)])
     assert table is not None
     return CueSheet(table, file, prefix)

@@ -71,41 +71,57 @@ def plain_text(name: str) -> str:
     return name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:  # a link to itself: if it is named like a clip, reading it will say so
+        return False
+
+
 class _Walk:
     def __init__(self, root: Path, endings: Collection[str]) -> None:
         self.root = root
         self.endings = endings
-        self.seen: set[str] = set()
+        self.seen: set[tuple[int, int]] = set()
         self.troubles: list[Trouble] = []
 
     def below(self, path: Path) -> Iterator[Found]:
         if not path.exists():
             raise PolicyError("there is no such file or folder", path=str(path))
         if path.is_dir():
-            yield from self._folder(path.resolve())
+            yield from self._under(path.resolve())
         else:
             # The name stays as it was given; only the folder is resolved.
             yield self._found(path.parent.resolve() / path.name)
 
-    def _folder(self, folder: Path) -> Iterator[Found]:
-        real = os.path.realpath(folder)
-        if real in self.seen:
-            return
-        self.seen.add(real)
+    def _under(self, top: Path) -> Iterator[Found]:
+        """All files below a folder; a tree may be deeper than calls may nest."""
+        waiting = [top]
+        while waiting:
+            folders: list[Path] = []
+            for entry in self._entries(waiting.pop()):
+                if entry.name.startswith("."):
+                    continue
+                if _is_folder(entry):
+                    folders.append(Path(entry.path))
+                elif Path(entry.name).suffix.lower() in self.endings:
+                    yield self._found(Path(entry.path))
+            # In the order of names: it decides by which way a folder with two is found.
+            waiting.extend(reversed(folders))
+
+    def _entries(self, folder: Path) -> list[os.DirEntry[str]]:
         try:
-            entries = sorted(os.scandir(folder), key=lambda one: one.name)
+            # Not by the real path: finding that out takes long in a deep tree.
+            found = os.stat(folder)  # noqa: PTH116 - as `scandir` sees it
+            if (found.st_dev, found.st_ino) in self.seen:
+                return []
+            self.seen.add((found.st_dev, found.st_ino))
+            return sorted(os.scandir(folder), key=lambda one: one.name)
         except OSError as error:
             shown = shown_path(folder, self.root)
             text = f"the folder cannot be listed: {error.strerror or error}"
             self.troubles.append(Trouble("unreadable-asset", text, path=shown))
-            return
-        for entry in entries:
-            if entry.name.startswith("."):
-                continue
-            if entry.is_dir():
-                yield from self._folder(Path(entry.path))
-            elif Path(entry.name).suffix.lower() in self.endings:
-                yield self._found(Path(entry.path))
+            return []
 
     def _found(self, path: Path) -> Found:
         try:

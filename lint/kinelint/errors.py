@@ -26,14 +26,18 @@ class KinelintError(Exception):
         path: the file, as the user would name it.
         place: the place inside the file ("line 12", "/animations/0/channels/3").
         mend: what the user can do about it.
+        details: for developers, and never printed: the end of a trace or of what a library said.
     """
 
-    def __init__(self, what: str, *, path: str = "", place: str = "", mend: str = "") -> None:
+    def __init__(
+        self, what: str, *, path: str = "", place: str = "", mend: str = "", details: str = ""
+    ) -> None:
         super().__init__(what)
         self.what = what
         self.path = path
         self.place = place
         self.mend = mend
+        self.details = details
 
     def __str__(self) -> str:
         where = ": ".join(part for part in (self.path, self.place) if part)
@@ -42,17 +46,18 @@ class KinelintError(Exception):
 
     def __reduce__(self) -> tuple[Any, ...]:
         # Errors cross process borders, and keyword arguments are lost on the way otherwise.
-        return (_rebuild, (type(self), self.what, self.path, self.place, self.mend))
+        said = (self.what, self.path, self.place, self.mend, self.details)
+        return (_rebuild, (type(self), *said))
 
     def at(self, path: str) -> KinelintError:
         """The same error with its file named, for callers that know the path."""
-        return type(self)(self.what, path=path, place=self.place, mend=self.mend)
+        return _rebuild(type(self), self.what, path, self.place, self.mend, self.details)
 
 
 def _rebuild(
-    kind: type[KinelintError], what: str, path: str, place: str, mend: str
+    kind: type[KinelintError], what: str, path: str, place: str, mend: str, details: str
 ) -> KinelintError:
-    return kind(what, path=path, place=place, mend=mend)
+    return kind(what, path=path, place=place, mend=mend, details=details)
 
 
 class AssetError(KinelintError):

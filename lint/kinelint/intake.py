@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.clip import Clip
+from kinelint.clip import LARGEST, Clip
 from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.kinematics import rotations
@@ -67,16 +67,40 @@ def refuse_bad_samples(clip: Clip) -> None:
         ("translation", clip.translations, clip.translated),
         ("scale", clip.scales, clip.scaled),
     ):
-        if values.size and not np.isfinite(np.sum(values)):
+        # One pass for what nearly every clip is; written so that a NaN counts as too large.
+        if values.size and not max(values.max(), -values.min()) <= LARGEST:
             _refuse(clip, what, "is not a number", ~np.isfinite(values).all(axis=1), joints)
+            absurd = (np.abs(values) > LARGEST).any(axis=1)
+            _refuse(clip, what, f"is beyond {LARGEST:g}", absurd, joints)
     length = np.einsum("jcf,jcf->jf", clip.rotations, clip.rotations)
     if np.abs(length - 1.0).max(initial=0.0) > 1e-3:
         _refuse(clip, "rotation", "has no unit length", np.abs(length - 1.0) > 1e-3, everyone)
+    _refuse_explosion(clip)
+
+
+def _refuse_explosion(clip: Clip) -> None:
+    """Scales that multiply down a chain to no size that a figure could have."""
+    if not clip.is_scaled:
+        return
+    skeleton = clip.skeleton
+    own = np.abs(skeleton.rest_scales).max(axis=1)
+    if len(clip.scaled):
+        own[clip.scaled] = np.maximum(own[clip.scaled], np.abs(clip.scales).max(axis=(1, 2)))
+    sizes = np.log10(np.maximum(own, 1e-30))
+    for joint, parent in enumerate(skeleton.parents.tolist()):
+        sizes[joint] += max(sizes[parent], 0.0) if parent >= 0 else 0.0
+        if sizes[joint] > np.log10(LARGEST):
+            name = skeleton.names[joint] or f"joint {joint}"
+            raise AssetError(
+                f"the scales down to {name!r} multiply to more than {LARGEST:g}",
+                place=f"clip {clip.name!r}",
+                mend="Export the clip again, or take it out of the tree.",
+            )
 
 
 def _refuse(clip: Clip, what: str, fault: str, bad: object, joints: object) -> None:
     rows, frames = np.nonzero(np.asarray(bad))
-    if not rows.size:  # finite samples whose sum overflowed
+    if not rows.size:
         return
     first = int(np.argmin(frames))
     joint = int(np.asarray(joints)[rows[first]])

@@ -18,6 +18,9 @@ from kinelint.toml_places import Path, TomlFile
 
 M = TypeVar("M", bound=BaseModel)
 
+MOST_PROBLEMS = 50
+_LONGEST_WORD = 60
+
 _KINDS = {
     "float": "a number",
     "int": "a whole number",
@@ -64,7 +67,8 @@ def problems_of(
         file: where the values came from.
         at: path of the model's table in the file.
     """
-    return [_problem(one, model, file, at) for one in error.errors(include_url=False)]
+    listed = error.errors(include_url=False)[: MOST_PROBLEMS + 1]
+    return [_problem(one, model, file, at) for one in listed]
 
 
 def unknown(
@@ -73,7 +77,7 @@ def unknown(
     """An unknown word at a place: names the nearest valid one, or lists them if they are few."""
     listed = list(valid)
     return PolicyError(
-        f"unknown {what} {word!r}",
+        f"unknown {what} {short(word)!r}",
         path=file.path,
         place=f"line {file.line(path)}",
         mend=nearest(word, listed) or mend or f"Valid: {', '.join(sorted(listed)) or 'none'}.",
@@ -82,21 +86,43 @@ def unknown(
 
 def nearest(word: str, valid: Iterable[str]) -> str:
     """The question "Did you mean 'x'?"; empty if nothing is near."""
+    if len(word) > _LONGEST_WORD:
+        return ""
     close = difflib.get_close_matches(word, list(valid), n=1, cutoff=0.6)
     return f"Did you mean {close[0]!r}?" if close else ""
 
 
 def raise_if_any(problems: Sequence[PolicyError]) -> None:
-    """Raises the one problem, or all of them together, in the order of their lines."""
+    """Raises the one problem, or all of them together, in the order of their lines.
+
+    Of very many the first are raised, and one that says so.
+    """
     if len(problems) == 1:
         raise problems[0]
     if problems:
-        raise PolicyErrors(sorted(problems, key=lambda one: (one.path, _line_number(one))))
+        found = sorted(problems[:MOST_PROBLEMS], key=lambda one: (one.path, _line_number(one)))
+        if len(problems) > MOST_PROBLEMS:
+            said, last = f"more is wrong than these {MOST_PROBLEMS} places", found[-1]
+            found.append(
+                PolicyError(said, path=last.path, place=last.place, mend="Mend these first.")
+            )
+        raise PolicyErrors(found)
 
 
 def dotted(path: Path) -> str:
     """A path for people: "rules.foot-slide.slide_error_mm"; indices are left out."""
-    return ".".join(key for key in path if isinstance(key, str))
+    return ".".join(plain_key(key) for key in path if isinstance(key, str))
+
+
+def plain_key(key: str) -> str:
+    """A key as people write it: in quotes if it holds what a bare key may not."""
+    bare = key.isascii() and key.replace("-", "_").isidentifier()
+    return key if bare and len(key) <= _LONGEST_WORD else repr(short(key))
+
+
+def short(text: str) -> str:
+    """A text of the file, cut if it is too long to be read in a message."""
+    return text if len(text) <= _LONGEST_WORD else f"{text[: _LONGEST_WORD - 1]}…"
 
 
 def _line_number(problem: KinelintError) -> int:
@@ -129,14 +155,19 @@ def _fault(one: ErrorDetails) -> str:
     if kind in ("literal_error", "enum"):
         return f"must be {context['expected']}, not {_shown(one['input'])}"
     if kind == "value_error":
-        return str(context["error"])
+        return short_line(str(context["error"]))
     wanted = _KINDS.get(kind.removesuffix("_type").removesuffix("_parsing"))
     if kind in ("int_from_float", "finite_number"):
         wanted = "a whole number" if kind == "int_from_float" else "a finite number"
     if wanted:
         return f"must be {wanted}, not {_shown(one['input'])}"
     said = one["msg"].removeprefix("Input ").removeprefix("Value error, ")
-    return f"{said[0].lower()}{said[1:]}"
+    return short_line(f"{said[:1].lower()}{said[1:]}")
+
+
+def short_line(text: str) -> str:
+    """One line of a message that may quote the file."""
+    return " ".join(text.split())[:200]
 
 
 def _mend(one: ErrorDetails) -> str:
@@ -154,7 +185,7 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return f"the text {value!r}"
+        return f"the text {short(value)!r}"
     if isinstance(value, dict):
         return "a table"
     return "a list" if isinstance(value, list) else str(value)

@@ -6,6 +6,7 @@ A path is keys and, inside arrays, indices from 0: ``("scope", 1, "rules", "foot
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -13,20 +14,28 @@ from pathlib import Path as FilePath
 from typing import Any, TypeAlias
 
 from kinelint.errors import PolicyError
+from kinelint.plain_file import TooLargeError, read_plain
 
 Path: TypeAlias = tuple[str | int, ...]
 
-_BLANK = re.compile(r"[ \t]*")
-_FILL = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
-_PLAIN = re.compile(r"[^,\]}\n#]+")
+MOST_BYTES = 2 << 20
+MOST_DEPTH = 32
+_MEND = "Mend the line; strings need quotes, tables need square brackets."
+
+# Nothing that was matched is given back, so that time grows with the text and no faster.
+_BLANK = re.compile(r"[ \t]*+")
+_FILL = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+")
+_BARE = re.compile(r"[A-Za-z0-9_-]++")
+_PLAIN = re.compile(r"[^,\]}\n#]++")
 _STRING = re.compile(
-    r'"""(?:[^\\]|\\.)*?"""(?:""|")?(?!")'
-    r"|'''.*?'''(?:''|')?(?!')"
-    r'|"(?:[^"\\\n]|\\.)*"'
-    r"|'[^'\n]*'",
+    r'"""(?:[^"\\]++|\\.|"(?!""))*+"""(?:"{1,2})?+'
+    r"|'''(?:[^']++|'(?!''))*+'''(?:'{1,2})?+"
+    r'|"(?:[^"\\\n]++|\\.)*+"'
+    r"|'[^'\n]*+'",
     re.DOTALL,
 )
+_PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
+_LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-])(?:{_PART}\.[ \t]*+){{{MOST_DEPTH}}}")
 
 
 @dataclass(frozen=True)
@@ -54,11 +63,12 @@ def read_toml(path: FilePath, shown: str = "") -> TomlFile:
     """
     name = shown or str(path)
     try:
-        content = path.read_bytes()
+        # The null device is how people say "nothing"; what else is no plain file is refused.
+        content = b"" if path == FilePath(os.devnull) else read_plain(path, MOST_BYTES)
     except OSError as error:
-        raise PolicyError(
-            f"cannot be read: {error.strerror or error}", path=name, mend="Check the path."
-        ) from error
+        what = f"cannot be read: {error.strerror or error}"
+        mend = "Split it." if isinstance(error, TooLargeError) else "Check the path."
+        raise PolicyError(what, path=name, mend=mend) from error
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -71,19 +81,77 @@ def read_toml(path: FilePath, shown: str = "") -> TomlFile:
 
 def parse_toml(text: str, shown: str, sha256: str = "") -> TomlFile:
     """Parses a text; see `read_toml`."""
+    data = _parsed(text, shown)
+    file = TomlFile(shown, data, key_lines(text), sha256)
+    _refuse_bombs(file)
+    return file
+
+
+def _parsed(text: str, shown: str) -> dict[str, Any]:
+    def fault(what: str, line: int, mend: str = _MEND) -> PolicyError:
+        return PolicyError(what, path=shown, place=f"line {line}", mend=mend)
+
+    long_key = _LONG_KEY.search(text)
+    if long_key is not None:
+        # The parser's own time grows with the square of a key's parts.
+        line = text.count("\n", 0, long_key.start()) + 1
+        raise fault(f"a key of more than {MOST_DEPTH} parts", line, "Shorten the key.")
     try:
-        data = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        said = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error))
-        what = said[1] if said else str(error)
-        line = said[2] if said and said[2] else str(text.count("\n") + 1)
-        raise PolicyError(
-            f"is not valid TOML: {what[0].lower()}{what[1:]}",
-            path=shown,
-            place=f"line {line}",
-            mend="Mend the line; strings need quotes, tables need square brackets.",
-        ) from error
-    return TomlFile(shown, data, key_lines(text), sha256)
+        said = re.fullmatch(
+            r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error), re.DOTALL
+        )
+        what = _printable(said[1] if said else str(error))
+        line = int(said[2]) if said and said[2] else text.count("\n") + 1
+        raise fault(f"is not valid TOML: {what[:1].lower()}{what[1:]}", line) from error
+    except RecursionError as error:
+        line = _deepest_line(text)
+        raise fault("lists or tables nested too deep", line, "Nest them less.") from error
+    except ValueError as error:
+        # Numbers and dates of the right form that Python has no room for.
+        what = _printable(str(error).partition(";")[0])
+        raise fault(f"holds a value that cannot be: {what}", _longest_line(text)) from error
+
+
+def _printable(text: str) -> str:
+    return "".join(one if one.isprintable() else repr(one)[1:-1] for one in text[:200])
+
+
+def _deepest_line(text: str) -> int:
+    """The line on which the most brackets are open, those in strings taken for real ones."""
+    depth, deepest, found = 0, 0, 1
+    for number, line in enumerate(text.split("\n"), 1):
+        depth += sum(map(line.count, "[{"))
+        if depth > deepest:
+            deepest, found = depth, number
+        depth -= sum(map(line.count, "]}"))
+    return found
+
+
+def _longest_line(text: str) -> int:
+    lines = text.split("\n")
+    return 1 + max(range(len(lines)), key=lambda number: len(lines[number]))
+
+
+def _refuse_bombs(file: TomlFile) -> None:
+    """Refuses what a small text can hold and no reader of its values expects."""
+    waiting: list[tuple[Path, Any]] = [((), file.data)]
+    while waiting:
+        path, value = waiting.pop()
+        if isinstance(value, int) and value.bit_length() > 63:
+            what = "a whole number of more than 64 bits"
+            raise _bomb(file, path, what, "Write a smaller number.")
+        if len(path) > MOST_DEPTH:
+            raise _bomb(file, path, f"nested deeper than {MOST_DEPTH} levels", "Nest it less.")
+        if isinstance(value, dict):
+            waiting += [((*path, key), one) for key, one in value.items()]
+        elif isinstance(value, list):
+            waiting += [((*path, number), one) for number, one in enumerate(value)]
+
+
+def _bomb(file: TomlFile, path: Path, what: str, mend: str) -> PolicyError:
+    return PolicyError(what, path=file.path, place=f"line {file.line(path)}", mend=mend)
 
 
 def key_lines(text: str) -> dict[Path, int]:
@@ -104,12 +172,16 @@ class _Scanner:
     def scan(self) -> dict[Path, int]:
         table: Path = ()
         self._skip(_FILL)
-        while self.at < len(self.text):
-            if self.text[self.at] == "[":
-                table = self._header()
-            else:
-                self._pair(table)
-            self._skip(_FILL)
+        try:
+            while self.at < len(self.text):
+                if self.text[self.at] == "[":
+                    table = self._header()
+                else:
+                    self._pair(table)
+                self._skip(_FILL)
+        except IndexError:
+            # Lines are a help: where this walk loses its way, the nearest line above serves.
+            pass
         return self.lines
 
     def _header(self) -> Path:
@@ -174,6 +246,7 @@ class _Scanner:
         index = 0
         while True:
             self._skip(_FILL)
+            before = self.at
             if self.text.startswith(closing, self.at):
                 self.at += 1
                 return
@@ -186,6 +259,8 @@ class _Scanner:
             self._skip(_FILL)
             if self.text.startswith(",", self.at):
                 self.at += 1
+            if self.at == before:
+                raise IndexError
 
     def _skip(self, pattern: re.Pattern[str]) -> None:
         match = pattern.match(self.text, self.at)

@@ -129,3 +129,21 @@ def test_a_skin_that_binds_nothing_says_nothing():
     skin = replace(skin_of(PIECES), bind_positions=np.full((len(SKELETON), 3), np.nan))
     body = build_body(FIGURE, SKELETON, [skin])
     assert set(body.radii_from.values()) == {"girth"}
+
+
+def test_a_coarse_skin_goes_evenly_over_into_the_next_limb():
+    """Rings at the shoulder and the elbow alone: the arm between is no tube of the shoulder's."""
+    elbow, wrist = at("left_forearm"), at("left_hand")
+    near = at("left_upper_arm") + 0.1 * (elbow - at("left_upper_arm"))
+    coarse = {
+        "left_upper_arm": tube(at("left_upper_arm"), near, 0.08, 0.08),
+        "left_forearm": tube(elbow, wrist, 0.04, 0.04),
+    }
+    body = build_body(FIGURE, SKELETON, [skin_of(coarse)])
+    arm = [
+        float(radius)
+        for radius, part in zip(body.capsules.radii_m, body.parts, strict=True)
+        if part == "left_upper_arm"
+    ]
+    # A cone from 80 to 40 mm is 50 mm thick, as a radius, in the middle of its far half.
+    assert arm == pytest.approx([0.08, 0.05], rel=0.02)

@@ -79,12 +79,23 @@ def test_the_policy_outranks_the_format_and_the_format_the_inference():
     body = Rig.of(MEN).skeleton(scale=100.0)
     by_policy = figure_of(body, BodyHints(metres_per_unit=0.02), metres_per_unit=1.0)
     assert by_policy.metres_per_unit == 0.02
-    by_format = figure_of(body, metres_per_unit=1.0)
-    assert by_format.metres_per_unit == 1.0
+    by_format = figure_of(body, metres_per_unit=0.03)
+    assert by_format.metres_per_unit == 0.03
     assert any(note.topic == "units" and "tall" in note.text for note in by_format.notes)
     by_stature = figure_of(body, BodyHints(stature_m=1.60), metres_per_unit=None)
     assert by_stature.stature_m == 1.60
     assert by_stature.metres_per_unit == pytest.approx(0.01 * 1.60 / 1.756, rel=0.02)
+
+
+@pytest.mark.parametrize("unit", [1.0, 1e-4])
+def test_a_unit_of_the_format_that_no_figure_can_have_is_not_believed(unit):
+    body = Rig.of(MEN).skeleton(scale=100.0)
+    figure = figure_of(body, metres_per_unit=unit)
+    assert figure.metres_per_unit == pytest.approx(0.01, rel=0.05)
+    [text] = [note.text for note in figure.notes if note.topic == "units"]
+    assert "the format's unit would make the figure" in text
+    said = figure_of(body, BodyHints(metres_per_unit=unit), metres_per_unit=unit)
+    assert said.metres_per_unit == unit
 
 
 @pytest.mark.parametrize(("unit", "tall"), [(1.0, 175.6), (0.001, 0.1756), (0.01, 0.0)])

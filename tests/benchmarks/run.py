@@ -53,6 +53,13 @@ def bvh(quick: bool) -> Iterator[Figure]:
         yield "BVH file, peak memory / arrays that come out", multiple, 4.0, False
 
 
+def readers(quick: bool) -> Iterator[Figure]:
+    """Each format's file against general-purpose readers of the same numbers."""
+    import bench_readers
+
+    yield from bench_readers.main(60, 3, 1) if quick else bench_readers.main()
+
+
 def start(quick: bool) -> Iterator[Figure]:
     """How soon the command line answers."""
     import bench_start
@@ -67,7 +74,7 @@ def workers(quick: bool) -> Iterator[Figure]:
     yield from bench_workers.main(3, 1, (60, 90)) if quick else bench_workers.main()
 
 
-EACH = (kinematics, rules, memory, bvh, start, workers)
+EACH = (kinematics, rules, memory, bvh, readers, start, workers)
 
 
 def main(quick: bool = False) -> list[Figure]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-EACH = ("kinematics", "rules", "memory", "bvh", "start", "workers")
+EACH = ("kinematics", "rules", "memory", "bvh", "readers", "start", "workers")
 
 
 @pytest.fixture
@@ -23,6 +23,8 @@ def test_all_are_run(run):
 def test_benchmark_gives_figures(run, name, capsys):
     if name == "kinematics":
         pytest.importorskip("mujoco")
+    if name == "readers":
+        pytest.importorskip("pygltflib")
     if name == "memory":
         pytest.importorskip("resource", reason="this system does not tell peaks of memory")
     figures = list(getattr(run, name)(True))

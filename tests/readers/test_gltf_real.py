@@ -14,6 +14,7 @@ from kinelint.clip import Clip
 from kinelint.kinematics import rotations
 from kinelint.motion import world
 from kinelint.readers import ReadOptions, read
+from readers.gltf_oracle import tree
 from real_data import real
 
 # Joints of the skins, clips and the range of durations: as the data's own list has them.
@@ -34,8 +35,7 @@ FACTS = {
 @cache
 def library(path):
     """The file by pygltflib, and a function that decodes one float accessor with struct."""
-    load = pygltflib.GLTF2().load_json if path.suffix == ".gltf" else pygltflib.GLTF2().load_binary
-    gltf = load(str(path))
+    gltf = tree(path)
 
     def decoded(index):
         accessor = gltf.accessors[index]

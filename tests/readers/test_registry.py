@@ -98,6 +98,19 @@ def test_a_pack_cannot_take_a_built_in_format(packs: list[EntryPoint], tmp_path:
     assert read(made(tmp_path, "clip.bvh", PLAIN)).clips[0].source.media == "bvh"
 
 
+def test_a_reader_that_fails_to_look_at_a_file_is_named(
+    packs: list[EntryPoint], tmp_path: Path
+) -> None:
+    class Blind(RowsReader):
+        def sniff(self, head: bytes, path: Path) -> bool:
+            raise ValueError("no eyes")
+
+    sys.modules["rows_pack"].__dict__["BLIND"] = Blind()
+    packs.append(entry("blind", "rows_pack:BLIND"))
+    with pytest.raises(AssetError, match="reader of rows files cannot look at it: no eyes"):
+        read(made(tmp_path, "still.dat", "ROWS 5"))
+
+
 @pytest.mark.parametrize("target", ["rows_pack:NOT_A_READER", "rows_pack:absent", "no_such_pack:x"])
 def test_a_broken_pack_is_named_but_never_stops_a_known_format(
     target: str, packs: list[EntryPoint], tmp_path: Path
@@ -108,6 +121,23 @@ def test_a_broken_pack_is_named_but_never_stops_a_known_format(
         read(made(tmp_path, "clip.dat", "ROWS 5"))
     with pytest.raises(RegistryError, match="reader 'broken'"):
         registry.endings()
+
+
+@pytest.mark.parametrize(
+    ("needs", "extra", "name", "head"),
+    [
+        ("ufbx", "fbx", "haul.fbx", "; FBX 7.4.0 project file\n"),
+        ("pxr", "usd", "haul.usda", "#usda 1.0\n"),
+    ],
+)
+def test_without_its_extra_a_format_says_how_to_get_it(
+    needs: str, extra: str, name: str, head: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, needs, None)
+    with pytest.raises(AssetError) as caught:
+        read(made(tmp_path, name, head))
+    assert f"needs {needs}, which is not installed" in caught.value.what
+    assert caught.value.mend == f'Install it: pip install "kinelint[{extra}]".'
 
 
 def test_nothing_but_asset_errors_comes_out(tmp_path: Path) -> None:
@@ -122,11 +152,15 @@ def test_nothing_but_asset_errors_comes_out(tmp_path: Path) -> None:
 
 
 def test_built_in_readers_keep_the_protocol() -> None:
-    for lazy in registry.BUILT_IN:
-        assert isinstance(lazy, Reader)
-        assert isinstance(lazy, registry.LazyReader)
-        assert isinstance(lazy.loaded, Reader)
-        assert set(lazy.loaded.endings) == set(lazy.endings)
+    for one in registry.BUILT_IN:
+        assert isinstance(one, Reader)
+        if isinstance(one, registry.LazyReader):
+            assert isinstance(one.loaded, Reader)
+            assert set(one.loaded.endings) == set(one.endings)
+
+
+def test_a_reader_need_not_say_what_it_carries() -> None:
+    assert registry.carries(RowsReader()) == ""
 
 
 def test_readers_are_imported_when_needed_and_not_before(tmp_path: Path) -> None:

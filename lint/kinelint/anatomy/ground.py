@@ -10,7 +10,7 @@ import numpy as np
 from kinelint.anatomy.feet import FootJoints, ankle_height_of, foot_joints, rest_pose, scale_of
 from kinelint.anatomy.feet import stature_of as _stature
 from kinelint.anatomy.plane import Plane
-from kinelint.anatomy.sole_height import SoleHeight, sole_height
+from kinelint.anatomy.sole_height import SoleHeight, floor_under, sole_height
 from kinelint.anatomy.standing import Standing, inside, standing_heights
 from kinelint.errors import NotApplicable
 from kinelint.finding import Note
@@ -41,6 +41,8 @@ class Ground:
         under_ball_m: side to the height of the front joint of a standing foot over its sole.
         under_ankle_m: the same of the ankle when the foot is flat; empty if it never was.
         rest_m: height of the floor that the rest pose stands on; None if it stands on none.
+        doubt_m: how far an estimated floor may be too high: under one foot it is, where the two
+            do not stand on one level.
         guessed: no foot ever stands, so that depths against this floor mean little.
         note: what was assumed.
     """
@@ -53,6 +55,7 @@ class Ground:
     under_ankle_m: dict[str, float]
     note: Note
     rest_m: float | None = None
+    doubt_m: float = 0.0
     guessed: bool = False
 
     @property
@@ -135,9 +138,11 @@ def _settled(
     declared: float | None,
     rest: _Rest | None,
 ) -> Ground:
-    sole = sole_height(motion, feet, standing, declared) if rest is None else _rest_sole(rest)
-    under = sole.under_ball_m
-    stance = Plane(standing.ball_m - under, standing.slope.slope, standing.slope.about_m)
+    sole = sole_height(motion, feet, standing, declared)
+    if rest is not None:
+        sole = SoleHeight(dict.fromkeys(standing.by_side, rest.ball_m), "rest")
+    height_m = floor_under(standing, sole.under_ball_m)
+    stance = Plane(height_m, standing.slope.slope, standing.slope.about_m)
     off = abs(stance.height_m - (declared or 0.0)) / _stature(motion)
     if rest is not None and standing.seconds < _SURE_S and off > _LITTLE_OFF:
         # A pose held in the air or on the ground for a moment is no stand.
@@ -148,10 +153,11 @@ def _settled(
     elif rest is not None and off <= _MOST_OFF:
         floor, note = Plane(0.0), _rest_note()
     apart = 0.0 if rest is not None else _SIDES_APART_M * scale_of(motion)
-    balls, ankles = {}, {}
-    for side, (ball, ankle) in standing.by_side.items():
-        balls[side] = under + float(np.clip(ball - standing.ball_m, -apart, apart))
-        ankles[side] = ankle - ball + balls[side]
+    balls, ankles, own_m = {}, {}, {}
+    for side, flat in standing.by_side.items():
+        own_m[side] = flat.ball_m - sole.under_ball_m[side] - height_m
+        balls[side] = sole.under_ball_m[side] + float(np.clip(own_m[side], -apart, apart))
+        ankles[side] = flat.ankle_m - flat.ball_m + balls[side]
     return Ground(
         floor,
         declared is None,
@@ -161,6 +167,7 @@ def _settled(
         ankles,
         note,
         None if rest is None else 0.0,
+        min(-min(own_m.values()), apart) if declared is None else 0.0,
     )
 
 
@@ -183,10 +190,6 @@ def _rest_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> _Rest | Non
     ends = min(float(at[j, 1]) for f in feet.values() for j in (f.ankle, f.front, f.tip or f.front))
     stands = abs(ends) <= 0.05 * tall and 0.0 < ankle <= 0.2 * tall
     return _Rest(ankle, max(ball, 0.0)) if stands and ends >= -0.01 * tall else None
-
-
-def _rest_sole(rest: _Rest) -> SoleHeight:
-    return SoleHeight(rest.ball_m, "rest")
 
 
 def _declared_note(floor_m: float, sole: SoleHeight | None = None) -> Note:

@@ -43,6 +43,8 @@ _CHILD_M = (1.05, 1.45)
 _USUAL_STATURE_M = 1.70
 _LEG_TO_REST = (0.8, 1.3)
 _BELIEVABLE_M = (0.3, 3.0)
+# Neither doll nor giant: some exporters write one unit and lengths in another.
+_POSSIBLE_M = (0.1, 10.0)
 _NEARLY_ALL = 0.9
 
 
@@ -191,7 +193,8 @@ def _unit(
         unit = hints.metres_per_unit
         doubt = _unbelievable(stature * unit, f"metres_per_unit = {unit:g} of the policy", "")
         return unit, hints.stature_m or stature * unit, doubt
-    if stated is not None:
+    impossible = stated is not None and _impossible(stature * stated)
+    if stated is not None and not impossible:
         height_m = hints.stature_m or stature * stated
         return stated, height_m, _unbelievable(height_m, "the format's unit", f": {set_it}")
     if math.isnan(stature):
@@ -204,8 +207,15 @@ def _unit(
     name, unit = _likeliest_unit(stature)
     taken = f"1 unit was taken as 1 {name}" if name else f"1 unit was taken as {unit:.4g} m"
     why = "" if name else " because no common unit gives a human size"
+    if stated is not None:
+        why = f" because the format's unit would make the figure {stature * stated:.3g} m tall"
     text = f"{taken}{why}: stature {stature * unit:.2f} m; {set_it}"
     return unit, stature * unit, Note("units", text)
+
+
+def _impossible(height_m: float) -> bool:
+    low, high = _POSSIBLE_M
+    return not math.isnan(height_m) and not low <= height_m <= high
 
 
 def _unbelievable(height_m: float, what: str, mend: str) -> Note | None:

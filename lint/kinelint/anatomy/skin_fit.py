@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -66,6 +66,8 @@ def measured(
             thickness = _limb(cloud, anatomy, name, f"{side}_{end}" if end else "")
             if thickness is not None:
                 found[name] = thickness
+        for part, end in LIMBS.items():
+            _narrow(cloud, anatomy, found, f"{side}_{part}", f"{side}_{end}")
     for part, (end, across) in SECTIONS.items():
         thickness = _section(cloud, anatomy, part, end, across)
         if thickness is not None:
@@ -179,6 +181,20 @@ def _limb(cloud: Cloud, anatomy: Anatomy, part: str, end: str) -> Thickness | No
         float(np.median(one)) if len(one) >= FEWEST_VERTICES else whole for one in (near, far_half)
     ]
     return Thickness(halves[0], halves[1], length)
+
+
+def _narrow(
+    cloud: Cloud, anatomy: Anatomy, found: dict[str, Thickness], part: str, end: str
+) -> None:
+    """A coarse skin may have no vertex on a limb's far half: it goes evenly over into the next."""
+    start, stop = cloud.joint(anatomy, part), cloud.joint(anatomy, end)
+    if part not in found or end not in found or start is None or stop is None:
+        return
+    along = stop - start
+    if np.any((cloud.of(part) - start) @ along > 0.5 * float(along @ along)):
+        return
+    near_m = found[part].first_m
+    found[part] = replace(found[part], second_m=0.25 * near_m + 0.75 * found[end].first_m)
 
 
 def _section(cloud: Cloud, anatomy: Anatomy, part: str, end: str, across: str) -> Thickness | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.feet import FootJoints, ankle_height_of, stature_of
-from kinelint.anatomy.standing import Standing, standing_frames
+from kinelint.anatomy.standing import Flat, Standing, standing_frames
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.motion import Motion
@@ -26,18 +26,22 @@ _SAME_M = 0.005
 _FRAMES = 64
 
 
+# A foot that stands for less than this tells less of the floor.
+_SURE_S = 0.5
+
+
 @dataclass(frozen=True, slots=True)
 class SoleHeight:
-    """The front joint over the sole of a standing foot.
+    """The front joints over the soles of standing feet.
 
     Attributes:
-        under_ball_m: how high.
-        source: "skin", "people" (by the height of the ankle, ANSUR II) or "floor": people's,
-            corrected so that the feet stand on the declared floor.
-        corrected_m: by how much that made it thicker.
+        under_ball_m: side to how high.
+        source: "rest", "skin", "people" (by the height of the ankle, ANSUR II) or "floor":
+            people's, corrected so that the feet stand on the declared floor.
+        corrected_m: by how much that made them thicker.
     """
 
-    under_ball_m: float
+    under_ball_m: dict[str, float]
     source: str
     corrected_m: float = 0.0
 
@@ -55,16 +59,30 @@ def sole_height(
         for side, foot in feet.items()
         if (one := _of_skin(motion, foot, standing, side)) is not None
     ]
-    stature_m = stature_of(motion)
-    if by_skin and 0.0 <= np.mean(by_skin) <= _MOST_OF_SKIN * stature_m:
-        return SoleHeight(float(np.mean(by_skin)), "skin")
-    guess = ankle_height_of(motion) - (standing.ankle_m - standing.ball_m)
-    most = max(_MOST_UNDER_BALL * stature_m, standing.tip_under_ball_m)
-    guess = float(np.clip(guess, standing.tip_under_ball_m, most))
-    off = 0.0 if declared is None else standing.ball_m - declared - guess
+    if by_skin and 0.0 <= np.mean(by_skin) <= _MOST_OF_SKIN * stature_of(motion):
+        return SoleHeight(dict.fromkeys(standing.by_side, float(np.mean(by_skin))), "skin")
+    guess = {side: _of_people(motion, flat) for side, flat in standing.by_side.items()}
+    off = 0.0 if declared is None else floor_under(standing, guess) - declared
     if declared is None or abs(off) > _CORRECTED_M:
         return SoleHeight(guess, "people")
-    return SoleHeight(guess + off, "floor", off)
+    return SoleHeight({side: one + off for side, one in guess.items()}, "floor", off)
+
+
+def floor_under(standing: Standing, under_ball_m: Mapping[str, float]) -> float:
+    """Height of the floor under feet whose soles are so thick: halfway between both feet's.
+
+    A capture's feet may be of different heights, by its markers and its fit. If the floor were
+    under the one that stands for longer, a dip of the other could move it.
+    """
+    weights = [min(flat.seconds, _SURE_S) for flat in standing.by_side.values()]
+    floors = [flat.ball_m - under_ball_m[side] for side, flat in standing.by_side.items()]
+    return float(np.average(floors, weights=weights))
+
+
+def _of_people(motion: Motion, flat: Flat) -> float:
+    guess = ankle_height_of(motion) - (flat.ankle_m - flat.ball_m)
+    most = max(_MOST_UNDER_BALL * stature_of(motion), flat.tip_under_ball_m)
+    return float(np.clip(guess, flat.tip_under_ball_m, most))
 
 
 def _of_skin(motion: Motion, foot: FootJoints, standing: Standing, side: str) -> float | None:
@@ -88,7 +106,8 @@ def _of_skin(motion: Motion, foot: FootJoints, standing: Standing, side: str) ->
 def _flat_frames(motion: Motion, foot: FootJoints, standing: Standing) -> Ints:
     """Some of the frames in which ankle and front joint are as high as in a flat stand."""
     flat = standing_frames(motion, foot)
-    for joint, height_m in zip((foot.front, foot.ankle), standing.by_side[foot.side], strict=True):
+    one = standing.by_side[foot.side]
+    for joint, height_m in ((foot.front, one.ball_m), (foot.ankle, one.ankle_m)):
         x, y, z = motion.positions_m[joint]
         flat &= np.abs(_over(standing, x, y, z) - height_m) <= _SAME_M
     frames = np.flatnonzero(flat)

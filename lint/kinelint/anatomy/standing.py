@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.feet import SAME_LEVEL_M, WINDOW_S, FootJoints, level, scale_of
-from kinelint.anatomy.floor_level import FloorLevel, floor_level
+from kinelint.anatomy.floor_level import floor_level
 from kinelint.anatomy.plane import Plane, slope_of
 from kinelint.anatomy.travel import travelled
 from kinelint.cue import Surface
@@ -31,27 +31,39 @@ _MOST_PLANTS = 200
 
 
 @dataclass(frozen=True, slots=True)
+class Flat:
+    """One foot that stands flat.
+
+    Attributes:
+        ball_m, ankle_m: heights of its front joint and of its ankle.
+        tip_under_ball_m: how far the toes' tip lies below the front joint; 0 if it does not.
+        seconds: for how long.
+    """
+
+    ball_m: float
+    ankle_m: float
+    tip_under_ball_m: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
 class Standing:
     """Heights of standing feet over a plane through the origin that slopes as their floor does.
 
     Attributes:
         ball_m: of the front joint, both feet.
-        ankle_m: of the ankle when the foot is flat.
         spread_m: median absolute deviation of `ball_m`.
         slope: the plane.
-        by_side: (ball, ankle) of each foot, flat.
-        tip_under_ball_m: how far the toes' tip lies below the front joint; 0 if it does not.
+        by_side: each foot that stands flat.
         seconds: for how long, on average of the feet.
         other_m: how much higher another level is, on which they stand too; None if there is none.
         other_share: for which part of the time.
     """
 
     ball_m: float
-    ankle_m: float
     spread_m: float
     slope: Plane
-    by_side: dict[str, tuple[float, float]]
-    tip_under_ball_m: float
+    by_side: dict[str, Flat]
     seconds: float
     other_m: float | None = None
     other_share: float = 0.0
@@ -124,39 +136,29 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
     stood = np.concatenate([one[1] - slope.at(one[0], one[2]) for one in plants])
     width_m = SAME_LEVEL_M * scale_of(motion)
     at = floor_level(np.concatenate(list(balls.values())), stood, width_m)
-    return _levels(at, balls, ankles, tips, slope, width_m, seconds)
+    by_side = dict(_flat(at.height_m, balls, ankles, tips, width_m, rate))
+    other = (at.other_m, at.other_share)
+    return Standing(at.height_m, at.spread_m, slope, by_side, seconds, *other)
 
 
-def _levels(
-    at: FloorLevel,
+def _flat(
+    ball_m: float,
     balls: dict[str, Floats],
     ankles: dict[str, Floats],
     tips: dict[str, Floats],
-    slope: Plane,
     width_m: float,
-    seconds: float,
-) -> Standing:
-    ball = at.height_m
-    near = {side: np.abs(one - ball) <= width_m for side, one in balls.items()}
-    ankle, _ = level(np.concatenate([ankles[side][near[side]] for side in balls]), width_m)
-    below = np.concatenate([(balls[side] - tips[side])[near[side]] for side in balls])
-    by_side = dict(_by_side(balls, ankles, near, ankle, width_m))
-    tip = max(float(np.median(below)), 0.0)
-    other = (at.other_m, at.other_share)
-    return Standing(ball, ankle, at.spread_m, slope, by_side, tip, seconds, *other)
-
-
-def _by_side(
-    balls: dict[str, Floats],
-    ankles: dict[str, Floats],
-    near: dict[str, Bools],
-    ankle_m: float,
-    width_m: float,
-) -> Iterator[tuple[str, tuple[float, float]]]:
+    sample_rate_hz: float,
+) -> Iterator[tuple[str, Flat]]:
+    """Each foot while its front joint and its ankle are near where both feet have them."""
+    near = {side: np.abs(one - ball_m) <= width_m for side, one in balls.items()}
+    ankle_m, _ = level(np.concatenate([ankles[side][near[side]] for side in balls]), width_m)
     for side, use in near.items():
         flat = use & (np.abs(ankles[side] - ankle_m) <= width_m)
         if flat.any():
-            yield side, (float(np.median(balls[side][flat])), float(np.median(ankles[side][flat])))
+            ball, ankle, tip = (one[side][flat] for one in (balls, ankles, tips))
+            below = max(float(np.median(ball - tip)), 0.0)
+            seconds = flat.sum() / sample_rate_hz
+            yield side, Flat(float(np.median(ball)), float(np.median(ankle)), below, seconds)
 
 
 def _on_floor(motion: Motion, foot: FootJoints) -> Bools:

@@ -20,6 +20,8 @@ _LIMBS: dict[str, tuple[str, str, str, float]] = {
     "shank": ("foot", "calf", "ankle", 0.55),
     "foot": ("toes", "ball of foot", "ball of foot", 1.0),
 }
+# A skin whose far half is thinner than this share of its near half is given two capsules.
+_TAPERS = 0.9
 _HAND_RATIO = 0.108  # wrist to fingertip, de Leva 1996
 
 
@@ -44,6 +46,8 @@ def _limb(
     if start is None or end is None:
         return
     first, second = build.limb(part, near, far)
+    if share == 1.0 and second < _TAPERS * first:
+        share = 0.5
     middle = (1.0 - share) * build.place(start) + share * build.place(end)
     whole = (start, np.zeros(3)), (end, np.zeros(3))
     if share == 1.0:

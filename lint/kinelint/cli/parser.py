@@ -27,6 +27,10 @@ speeds, joint angles, contacts of the feet, overlaps, the seam of a loop.
 Joint angles screen animation; they are no medical measurement.
 """
 _RULES = "Lists the installed rules, or shows all that one rule says of itself."
+_FORMATS = """\
+Lists the file formats that can be read and what they need, or shows what of a
+format is carried over and what is not.
+"""
 _START = """\
 Looks at a tree of clips and writes a policy for it to start from, with
 comments: kinelint.toml in DIR. An existing policy is left alone.
@@ -52,6 +56,7 @@ def make_parser() -> argparse.ArgumentParser:
     _gate(_command(commands, "gate", "judge clips against the policy", _GATE, _EXIT))
     _measure(_command(commands, "measure", "measure one clip, judge nothing", _MEASURE))
     _rules(_command(commands, "rules", "list the rules, or explain one", _RULES))
+    _formats(_command(commands, "formats", "list the file formats that are read", _FORMATS))
     _start(_command(commands, "start", "write a policy to start from", _START))
     _schema(_command(commands, "schema", "print a JSON Schema for editors", _SCHEMA))
     return parser
@@ -114,6 +119,14 @@ def _rules(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("rule", nargs="?", metavar="RULE", help="the id of one rule")
     parser.add_argument(
         "--markdown", action="store_true", help="print the pages of the rules as Markdown"
+    )
+    _colour(parser)
+
+
+def _formats(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("format", nargs="?", metavar="FORMAT", help="the name of one format")
+    parser.add_argument(
+        "--markdown", action="store_true", help="print the pages of the formats as Markdown"
     )
     _colour(parser)
 

@@ -12,7 +12,8 @@ from kinelint.discover import Found
 from kinelint.engine.context import Context, FigureKey
 from kinelint.engine.figures import Settled
 from kinelint.engine.judge import judge
-from kinelint.engine.survey import Survey, figure_key, unread
+from kinelint.engine.steady import changed
+from kinelint.engine.survey import Survey, figure_key, unread, unreadable
 from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.intake import Prepared, prepare
@@ -54,9 +55,11 @@ def judge_asset(context: Context, task: ToJudge) -> Judged:
     """Every rule on every clip of a file."""
     made = _Parts()
     try:
-        asset = context.read(task.file.path)
+        asset, sha256 = context.read_known(task.file.path)
+        if sha256 != task.survey.sha256:
+            raise changed(task.file.path)  # its figures are of what it was before
     except AssetError as error:
-        trouble = Trouble("unreadable-asset", unread(error), task.file.shown, error.place)
+        trouble = unreadable(task.file, error)
         return Judged(asset_report(task.file, task.survey, (), (trouble,)))
     for clip in asset.clips:
         _add_clip(context, task, clip, made)

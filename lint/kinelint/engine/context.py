@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import traceback
 from collections import OrderedDict
 from dataclasses import dataclass, field, replace
@@ -13,8 +12,9 @@ from kinelint.clip import Asset
 from kinelint.cue import Cue
 from kinelint.cues import CueSheets
 from kinelint.discover import plain_text
+from kinelint.engine.steady import read_steady
 from kinelint.policy import Policy
-from kinelint.readers import ReadOptions, read
+from kinelint.readers import ReadOptions
 
 # A skeleton's signature and the policy's entries that speak of it: one figure each.
 FigureKey = tuple[str, tuple[int, ...]]
@@ -35,7 +35,7 @@ class Context:
     policy: Policy
     cues: CueSheets
     root: Path
-    _assets: OrderedDict[str, tuple[int, Asset]] = field(
+    _assets: OrderedDict[str, tuple[int, Asset, str]] = field(
         default_factory=OrderedDict, repr=False, compare=False
     )
 
@@ -48,6 +48,8 @@ class Context:
             max_bytes=limits.max_megabytes * 1024 * 1024,
             max_frames=limits.max_frames,
             max_joints=limits.max_joints,
+            max_seconds=limits.read_seconds,
+            max_memory_bytes=limits.read_megabytes * 1024 * 1024,
         )
 
     def cue(self, asset: str, clip: str) -> Cue:
@@ -79,15 +81,21 @@ class Context:
         Raises:
             AssetError: it cannot be read.
         """
+        return self.read_known(path)[0]
+
+    def read_known(self, path: Path) -> tuple[Asset, str]:
+        """The same, with the SHA-256 of the bytes it was read from."""
         key = str(path)
         if key in self._assets:
             self._assets.move_to_end(key)
-            return self._assets[key][1]
-        asset = _as_text(read(path, self.options))
-        self._assets[key] = (_bytes_of(asset), asset)
-        while len(self._assets) > 1 and sum(n for n, _ in self._assets.values()) > CACHED_BYTES:
+        else:
+            asset, sha256 = read_steady(path, self.options)
+            asset = _as_text(asset)
+            self._assets[key] = (_bytes_of(asset), asset, sha256)
+        _, asset, sha256 = self._assets[key]
+        while len(self._assets) > 1 and sum(n for n, *_ in self._assets.values()) > CACHED_BYTES:
             self._assets.popitem(last=False)
-        return asset
+        return asset, sha256
 
 
 def _as_text(asset: Asset) -> Asset:
@@ -100,15 +108,6 @@ def _as_text(asset: Asset) -> Asset:
 def _bytes_of(asset: Asset) -> int:
     clips = sum(c.rotations.nbytes + c.translations.nbytes + c.scales.nbytes for c in asset.clips)
     return clips + sum(skin.vertices.nbytes * 4 for skin in asset.skins)
-
-
-def sha256_of(path: Path) -> str:
-    """Of a file's bytes; "" if it cannot be read."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""
 
 
 def short_traceback(error: BaseException) -> str:

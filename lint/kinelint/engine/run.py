@@ -14,11 +14,12 @@ from kinelint.bonds import bound
 from kinelint.cues import load_sheets
 from kinelint.discover import Found, Tree, discover, shown_path
 from kinelint.engine.asset import Judged, ToJudge, asset_report, judge_asset
-from kinelint.engine.context import Context, FigureKey, sha256_of
+from kinelint.engine.context import Context, FigureKey
 from kinelint.engine.crew import Crew, Lost
 from kinelint.engine.figures import Settled, ToSettle, settle
 from kinelint.engine.groups import GroupJudged, ToBind, judge_group, with_groups
 from kinelint.engine.one import named_cues
+from kinelint.engine.steady import sha256_of
 from kinelint.engine.survey import BodySeen, Survey, shared, survey
 from kinelint.errors import PolicyError
 from kinelint.finding import Level, Note

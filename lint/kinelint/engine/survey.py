@@ -11,7 +11,8 @@ from kinelint.anatomy.scale import BodySample, sample_body, settle_figure
 from kinelint.anatomy.zero import ZeroSample, sample_zero
 from kinelint.clip import Asset, Clip, Skeleton
 from kinelint.discover import Found
-from kinelint.engine.context import Context, FigureKey, sha256_of, short_traceback
+from kinelint.engine.context import Context, FigureKey, short_traceback
+from kinelint.engine.steady import sha256_of
 from kinelint.errors import AssetError, KinelintError
 from kinelint.finding import Note
 from kinelint.intake import prepare
@@ -64,12 +65,12 @@ class Survey:
 def survey(context: Context, file: Found) -> Survey:
     """Reads a file and samples its clips."""
     ending = file.path.suffix.lower()
-    media, binary, sha256 = ending[1:], ending not in _TEXT_ENDINGS, sha256_of(file.path)
+    media, binary = ending[1:], ending not in _TEXT_ENDINGS
     try:
-        asset = context.read(file.path)
+        asset, sha256 = context.read_known(file.path)
     except AssetError as error:
-        trouble = Trouble("unreadable-asset", unread(error), file.shown, error.place)
-        return Survey(media, binary, sha256, troubles=(trouble,))
+        trouble = unreadable(file, error)
+        return Survey(media, binary, sha256_of(file.path), troubles=(trouble,))
     if asset.clips:
         media, binary = asset.clips[0].source.media, asset.clips[0].source.binary
     keys = tuple((clip.name, figure_key(context, file, clip)) for clip in asset.clips)
@@ -92,6 +93,12 @@ def _like(one: BodySeen, first: BodySeen) -> BodySeen:
     skeleton = first.skeleton if one.skeleton.equals(first.skeleton) else one.skeleton
     anatomy = first.anatomy if one.anatomy == first.anatomy else one.anatomy
     return replace(one, skeleton=skeleton, anatomy=anatomy)
+
+
+def unreadable(file: Found, error: AssetError) -> Trouble:
+    """A file that cannot be read."""
+    said, details = unread(error), error.details
+    return Trouble("unreadable-asset", said, file.shown, error.place, details=details)
 
 
 def unread(error: KinelintError) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any, get_args
 
@@ -13,7 +14,15 @@ from kinelint.errors import PolicyError
 from kinelint.policy.model import LevelWord, PolicyTable
 from kinelint.policy.settle import Policy
 from kinelint.registry import Registered
-from kinelint.toml_check import checked, dotted, problems_of, raise_if_any, unknown
+from kinelint.toml_check import (
+    MOST_PROBLEMS,
+    checked,
+    dotted,
+    problems_of,
+    raise_if_any,
+    short,
+    unknown,
+)
 from kinelint.toml_places import Path as Place
 from kinelint.toml_places import TomlFile, read_toml
 
@@ -35,10 +44,12 @@ def load_policy(path: Path | None, rules: Mapping[str, Registered], shown: str =
         return Policy(PolicyTable(), rules)
     file = read_toml(path, shown)
     table, problems = _table(file)
-    problems += _rule_problems(file, rules)
-    problems += _entry_problems(file)
-    problems += _file_problems(file, path.resolve().parent)
-    raise_if_any(problems)
+    more = chain(
+        _rule_problems(file, rules),
+        _entry_problems(file),
+        _file_problems(file, path.resolve().parent),
+    )
+    raise_if_any([*problems, *islice(more, MOST_PROBLEMS + 1)])
     assert table is not None
     return Policy(table, rules, file, path.resolve().parent)
 
@@ -50,19 +61,18 @@ def _table(file: TomlFile) -> tuple[PolicyTable | None, list[PolicyError]]:
         return None, problems_of(error, PolicyTable, file)
 
 
-def _rule_problems(file: TomlFile, rules: Mapping[str, Registered]) -> list[PolicyError]:
+def _rule_problems(file: TomlFile, rules: Mapping[str, Registered]) -> Iterator[PolicyError]:
     """Of every rule table, over what [rules] already says of the rule."""
     base = _sub(file.data, "rules")
-    found = list(_layer_problems(file, rules, base, {}, ("rules",)))
+    yield from _layer_problems(file, rules, base, {}, ("rules",))
     for number, scope in enumerate(_entries(file.data, "scope")):
         at = ("scope", number, "rules")
-        found += _layer_problems(file, rules, _sub(scope, "rules"), base, at)
+        yield from _layer_problems(file, rules, _sub(scope, "rules"), base, at)
         required = scope.get("required")
         for index, name in enumerate(required if isinstance(required, list) else ()):
             if isinstance(name, str) and name not in rules:
                 place = ("scope", number, "required", index)
-                found.append(unknown("rule", name, rules, file, place))
-    return found
+                yield unknown("rule", name, rules, file, place)
 
 
 def _layer_problems(
@@ -93,9 +103,9 @@ def _settings_problems(
     try:
         checked(model, values)
     except ValidationError as error:
-        for one, problem in zip(
-            error.errors(include_url=False), problems_of(error, model, file, at), strict=True
-        ):
+        listed = error.errors(include_url=False)
+        # Of very many problems only the first are put into words.
+        for one, problem in zip(listed, problems_of(error, model, file, at), strict=False):
             # What the layer below got wrong was said there.
             if not one["loc"] or one["loc"][0] in said or not under:
                 yield problem
@@ -128,13 +138,20 @@ def _file_problems(file: TomlFile, folder: Path) -> Iterator[PolicyError]:
         named.append((("skeleton", number, "body"), one.get("body")))
         named.append((("skeleton", number, "reference"), one.get("reference")))
     for place, name in named:
-        if isinstance(name, str) and name and not (folder / name).is_file():
-            what = f"{dotted(place)} names {name!r}, and there is no such file"
+        if isinstance(name, str) and name and not _there(folder, name, Path.is_file):
+            what = f"{dotted(place)} names {short(name)!r}, and there is no such file"
             yield _says_not(file, place, what, "Paths start at the policy's folder.")
     root = file.data.get("root")
-    if isinstance(root, str) and not (folder / root).is_dir():
-        what = f"root names {root!r}, and there is no such folder"
+    if isinstance(root, str) and not _there(folder, root, Path.is_dir):
+        what = f"root names {short(root)!r}, and there is no such folder"
         yield _says_not(file, ("root",), what, "It starts at the policy's folder.")
+
+
+def _there(folder: Path, name: str, kind: Callable[[Path], bool]) -> bool:
+    try:
+        return kind(folder / name)
+    except (OSError, ValueError):  # a name that no file can have
+        return False
 
 
 def _says_not(file: TomlFile, place: Place, what: str, mend: str) -> PolicyError:

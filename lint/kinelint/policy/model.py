@@ -117,6 +117,15 @@ class LimitsTable(Table):
     max_frames: int = Field(default=2_000_000, ge=1, description="Frames of one clip.")
     max_joints: int = Field(default=5_000, ge=1, description="Joints of one skeleton.")
     max_megabytes: int = Field(default=1024, ge=1, description="Size of one file.")
+    read_seconds: float = Field(
+        default=60.0,
+        gt=0,
+        le=86_400,
+        description="Time that reading one file by native code (FBX, USD) may take.",
+    )
+    read_megabytes: int = Field(
+        default=4096, ge=256, description="Memory that what is read from one file may take."
+    )
 
 
 class PolicyTable(Table):

@@ -30,11 +30,39 @@ from kinelint.errors import AssetError
 from kinelint.finding import Note
 from kinelint.readers import bvh_motion, bvh_pose, bvh_positions
 from kinelint.readers.bvh_hierarchy import BvhHierarchy, BvhJoint, read_hierarchy
-from kinelint.readers.numbers import Block, read_block
+from kinelint.readers.bvh_scales import scales
+from kinelint.readers.files import read_bytes
+from kinelint.readers.numbers import Block, read_block, refuse_absurd
 from kinelint.readers.options import ReadOptions
 
 _UTF8_MARK = b"\xef\xbb\xbf"
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
+
+
+CARRIES = """
+BVH, as text in UTF-8 or Latin-1.
+
+Carried over:
+
+* Every joint of every root with its OFFSET, and End Sites as points that end a chain, called after
+  their joint. A joint's name is the rest of its line; its handle is that line.
+* Rotations in any order of channels and with any of them missing; position channels of roots and of
+  inner joints. What the latter mean (in place of the OFFSET, on top of it, places in the world) is
+  decided by the lengths of the bones, and noted.
+* All frames, each with the lines it stands on, at the rate of the frame time: a whole or film rate
+  with the same digits is what is meant.
+
+Set aside with a note: a number of frames that is not the number of frames there are, a frame time
+that was taken for the rate it is a rounded figure of.
+
+Scale channels, which some files have, are carried over where they leave 1, and noted.
+
+The format says nothing of units and axes: the policy does, or they are told from the figure, and
+noted. It has no mesh and no names of clips: a clip is called after its file.
+
+Refused: a hierarchy that does not close, two rotations about one axis in a row, a frame that is not
+whole, frame times outside 0.0001 to 1 s, more joints or frames than the limits allow.
+"""
 
 
 @dataclass(frozen=True)
@@ -43,6 +71,7 @@ class BvhReader:
 
     media: str = "bvh"
     endings: tuple[str, ...] = (".bvh",)
+    carries: str = CARRIES
 
     def sniff(self, head: bytes, path: Path) -> bool:
         """Whether the first word is HIERARCHY."""
@@ -59,6 +88,7 @@ class BvhReader:
         joints = hierarchy.joints
         rotations = bvh_pose.local_rotations(joints, block.values)
         moved = bvh_positions.translations(joints, rotations, block.values)
+        sized = scales(joints, block.values)
         skeleton = _skeleton(joints)
         clip = Clip(
             name=path.stem,
@@ -67,8 +97,15 @@ class BvhReader:
             rotations=rotations,
             translated=np.array(moved.joints, dtype=np.intp),
             translations=moved.values,
+            scaled=np.array(sized.joints, dtype=np.intp),
+            scales=sized.values,
             source=Source("bvh", frame_lines=block.lines),
-            notes=(*_notes(hierarchy, head, len(block.lines)), *head.notes, *moved.notes),
+            notes=(
+                *_notes(hierarchy, head, len(block.lines)),
+                *head.notes,
+                *moved.notes,
+                *sized.notes,
+            ),
         )
         return Asset((clip,), skeleton)
 
@@ -77,12 +114,7 @@ READER = BvhReader()
 
 
 def _text(path: Path, options: ReadOptions) -> bytes:
-    text = path.read_bytes()
-    if len(text) > options.max_bytes:
-        raise AssetError(
-            f"holds {len(text)} bytes, more than the {options.max_bytes} that may be read",
-            mend="Raise the limit or split the file.",
-        )
+    text = read_bytes(path, options)
     if text.startswith(_UTF16_MARKS):
         raise AssetError("the text is UTF-16", place="line 1", mend="Save it as UTF-8.")
     text = text.removeprefix(_UTF8_MARK)
@@ -111,7 +143,29 @@ def _parsed(text: bytes, options: ReadOptions) -> tuple[BvhHierarchy, bvh_motion
         what = f"{len(block.lines)} frames, more than the {options.max_frames} that may be read"
         line = int(block.lines[options.max_frames])
         raise AssetError(what, place=f"line {line}", mend="Raise the limit or split the clip.")
+    refuse_absurd(block)
+    _refuse_bulk(hierarchy, head, len(block.lines), len(text), options)
     return hierarchy, head, block
+
+
+def _refuse_bulk(
+    hierarchy: BvhHierarchy,
+    head: bvh_motion.MotionHead,
+    frames: int,
+    size: int,
+    options: ReadOptions,
+) -> None:
+    """Joints without channels cost a file nothing, and the clip as much as any other."""
+    moving = sum(joint.has_positions for joint in hierarchy.joints)
+    most = options.memory_for(size)
+    need = 8 * frames * (4 * len(hierarchy.joints) + 3 * moving)
+    if need > most:
+        what = (
+            f"{frames} frames of {len(hierarchy.joints)} joints take {need >> 20} MB, more than "
+            f"the {most >> 20} MB that a file of this size may take"
+        )
+        mend = "Split the clip or thin the skeleton."
+        raise AssetError(what, place=f"line {head.frames_line}", mend=mend)
 
 
 def _skeleton(joints: list[BvhJoint]) -> Skeleton:

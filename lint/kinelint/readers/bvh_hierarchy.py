@@ -5,13 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from io import BytesIO
 from itertools import pairwise
 from math import isfinite
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
+from kinelint.readers.short import LONGEST_NAME, short_line
 
-_CHANNEL = re.compile(r"([xyz])(position|rotation)", re.IGNORECASE)
+_CHANNEL = re.compile(r"([xyz])(position|rotation|scale)", re.IGNORECASE)
+# Braces are words of their own even where they touch a name.
+_WORD = re.compile(rb"\n|[{}]|[^\s{}]++")
+_LONGEST_NUMBER = 400
 _KEYWORDS = ("ROOT", "JOINT", "END", "OFFSET", "CHANNELS", "{", "}")
 
 
@@ -25,7 +29,7 @@ class BvhJoint:
         parent: index, -1 for a root.
         tip: whether it is an End Site.
         offset: in file units.
-        channels: axis and kind in file order: "Xp" is a position, "Xr" a rotation.
+        channels: axis and kind in file order: "Xp" is a position, "Xr" a rotation, "Xs" a scale.
         column: of its first channel in a frame's row.
     """
 
@@ -76,11 +80,18 @@ def read_hierarchy(text: bytes, max_joints: int) -> BvhHierarchy:
 
 
 def _words(text: bytes) -> Iterator[_Word]:
-    for number, line in enumerate(BytesIO(text), start=1):
-        # Braces are words of their own even where they touch a name.
-        parts = line.replace(b"{", b" { ").replace(b"}", b" } ").split()
-        for i, part in enumerate(parts):
-            yield _Word(part, number, i == len(parts) - 1)
+    """Word by word, so that no more is held than the longest."""
+    line = 1
+    last: _Word | None = None
+    for match in _WORD.finditer(text):
+        word = match[0]
+        if last is not None:
+            last.last_in_line = word == b"\n"
+            yield last
+        line += word == b"\n"
+        last = None if word == b"\n" else _Word(word, line, True)
+    if last is not None:
+        yield last
 
 
 class _Parser:
@@ -104,7 +115,7 @@ class _Parser:
             self._statement()
         if self.open:
             joint = self.joints[self.open[-1]]
-            raise _wrong(f"the brace of {joint.name!r} is never closed", joint.line, "Add a '}'.")
+            raise _wrong(f"the brace of {_name(joint)} is never closed", joint.line, "Add a '}'.")
         if not self.joints:
             raise _wrong("the hierarchy has no joints", line, "Export it again.")
 
@@ -143,12 +154,16 @@ class _Parser:
         if not root and not self.open:
             raise _wrong("a JOINT outside any ROOT", word.line, "Name the first joint ROOT.")
         parts: list[bytes] = []
-        line = word.line
+        line, length = word.line, 0
         # A name may hold blanks: it is the rest of its line, or the next line if that is empty.
         while self._peek() not in (b"{", b"}", b""):
             part = self._take()
             line = part.line if not parts else line
             parts.append(part.text)
+            length += len(part.text) + 1
+            if length > LONGEST_NAME:
+                what = f"a name of more than {LONGEST_NAME} bytes"
+                raise _wrong(what, line, "Rename the joint.")
             if part.last_in_line:
                 break
         self._open_joint(BvhJoint(self._decoded(b" ".join(parts)), line, self._parent()))
@@ -177,7 +192,7 @@ class _Parser:
         if joint.parent >= 0 and self.joints[joint.parent].tip:
             raise _wrong("an End Site has no children", joint.line, "Close its brace before.")
         if self._peek() != b"{":
-            raise _wrong(f"no '{{' after {joint.name!r}", joint.line, "Add it.")
+            raise _wrong(f"no '{{' after {_name(joint)}", joint.line, "Add it.")
         if len(self.joints) >= self.max_joints:
             what = f"more than {self.max_joints} joints"
             raise _wrong(what, joint.line, "Raise the limit or thin the skeleton.")
@@ -190,7 +205,7 @@ class _Parser:
             raise _wrong("a '}' that nothing opened", word.line, "Remove it.")
         joint = self.joints[self.open.pop()]
         if joint.offset is None:
-            raise _wrong(f"{joint.name!r} has no OFFSET", word.line, "Add three numbers.")
+            raise _wrong(f"{_name(joint)} has no OFFSET", word.line, "Add three numbers.")
 
     def _current(self, word: _Word) -> BvhJoint:
         if not self.open:
@@ -201,32 +216,35 @@ class _Parser:
     def _offset(self, word: _Word) -> None:
         joint = self._current(word)
         if joint.offset is not None:
-            raise _wrong(f"{joint.name!r} has two OFFSETs", word.line, "Remove one.")
+            raise _wrong(f"{_name(joint)} has two OFFSETs", word.line, "Remove one.")
         x, y, z = (self._number(joint, word) for _ in range(3))
         joint.offset = (x, y, z)
 
     def _number(self, joint: BvhJoint, word: _Word) -> float:
         if self._peek() in (b"", b"{", b"}"):
-            what = f"the OFFSET of {joint.name!r} needs three numbers"
+            what = f"the OFFSET of {_name(joint)} needs three numbers"
             raise _wrong(what, word.line, "Complete it.")
         part = self._take()
         try:
-            value = float(part.text)
+            value = float(part.text) if len(part.text) <= _LONGEST_NUMBER else float("nan")
         except ValueError:
             value = float("nan")
+        shown = f"{_shown(part.text)} in the OFFSET of {_name(joint)}"
         if not isfinite(value) or b"_" in part.text:
-            what = f"{_shown(part.text)} in the OFFSET of {joint.name!r} is not a finite number"
+            what = f"{shown} is not a finite number"
             raise _wrong(what, part.line, "Write three numbers with decimal points.")
+        if abs(value) > LARGEST:
+            raise _wrong(f"{shown} is larger than any bone", part.line, "Export the clip again.")
         return value
 
     def _channels(self, word: _Word) -> None:
         joint = self._current(word)
         if joint.channels is not None:
-            what = f"{joint.name!r} may not have CHANNELS here"
+            what = f"{_name(joint)} may not have CHANNELS here"
             raise _wrong(what, word.line, "A joint has one CHANNELS line, an End Site none.")
         count = self._take() if self.next else word
         if not count.text.isdigit():
-            what = f"CHANNELS of {joint.name!r} needs a count, not {_shown(count.text)}"
+            what = f"CHANNELS of {_name(joint)} needs a count, not {_shown(count.text)}"
             raise _wrong(what, count.line, "Write how many channels follow.")
         names: list[str] = []
         while self._is_channel():
@@ -244,20 +262,25 @@ class _Parser:
         if count.text.lstrip(b"0") == (str(named).encode() if named else b""):
             return
         after = self._peek()
-        what = f"{joint.name!r} announces {_shown(count.text)} channels and names {named}"
+        what = f"{_name(joint)} announces {_shown(count.text)} channels and names {named}"
         if after and after.upper() not in (one.encode() for one in _KEYWORDS):
             what += f"; {_shown(after)} is no channel"
-        mend = "A channel is X, Y or Z with position or rotation, as in Xrotation."
+        mend = "A channel is X, Y or Z with position, rotation or scale, as in Xrotation."
         raise _wrong(what, count.line, mend)
 
     def _check_repeats(self, joint: BvhJoint, names: list[str], line: int) -> None:
-        moves = [one for one in names if one[1] == "p"]
+        moves = [one for one in names if one[1] != "r"]
         turns = [one for one in names if one[1] == "r"]
         twice = any(a == b for a, b in pairwise(turns))
         if len(set(moves)) < len(moves) or twice or len(turns) > 3:
-            what = f"{joint.name!r} repeats a channel"
+            what = f"{_name(joint)} repeats a channel"
             mend = "At most three rotations, no axis twice in a row, each position once."
             raise _wrong(what, line, mend)
+
+
+def _name(joint: BvhJoint) -> str:
+    """As people know it, cut if it is long."""
+    return repr(short_line(joint.name, 80))
 
 
 def _shown(text: bytes) -> str:

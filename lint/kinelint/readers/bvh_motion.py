@@ -10,9 +10,13 @@ from kinelint.errors import AssetError
 from kinelint.finding import Note
 
 SLOWEST_S, FASTEST_S = 1.0, 1e-4
-_MOTION = re.compile(rb"(?:^|(?<=\}))[ \t]*MOTION\b", re.IGNORECASE | re.MULTILINE)
-_FRAMES = re.compile(rb"\s*FRAMES\s*:?\s*([^\s:]+)", re.IGNORECASE)
-_FRAME_TIME = re.compile(rb"\s*FRAME[ \t]*TIME\s*:?\s*([^\s:]+)(\s*)", re.IGNORECASE)
+_MOTION = re.compile(rb"(?:^|(?<=\}))[ \t]*+MOTION\b", re.IGNORECASE | re.MULTILINE)
+# Nothing is given back once it is matched: a megabyte of blanks would be tried in every way.
+_FRAMES = re.compile(rb"\s*+FRAMES\s*+:?+\s*+([^\s:]++)", re.IGNORECASE)
+_FRAME_TIME = re.compile(rb"\s*+FRAME[ \t]*+TIME\s*+:?+\s*+([^\s:]++)(\s*+)", re.IGNORECASE)
+_SECONDS = re.compile(
+    r"[-+]?(?:[0-9]{1,60}(?:\.[0-9]{0,60})?|\.[0-9]{1,60})(?:[eE][-+]?[0-9]{1,3})?"
+)
 _FILM_RATES_HZ = tuple(rate * 1000 / 1001 for rate in (24, 30, 48, 60, 120, 240))
 _WHOLE_RATES_HZ = (*range(1, 241), *range(250, 1001, 10), *range(1050, 10_001, 50))
 _NEAR = 0.002
@@ -98,10 +102,7 @@ def sample_rate(spelled: str, line: int) -> tuple[float, tuple[Note, ...]]:
     """
     place = f"line {line}"
     mend = "Write the seconds from one frame to the next, for example 0.0333333 for 30 Hz."
-    try:
-        time_s = float(spelled)
-    except ValueError:
-        time_s = float("nan")
+    time_s = float(spelled) if _SECONDS.fullmatch(spelled) else float("nan")
     if not isfinite(time_s) or time_s <= 0.0:
         raise AssetError(f"a Frame Time of {spelled[:24]!r}", place=place, mend=mend)
     if not FASTEST_S <= time_s <= SLOWEST_S:

@@ -58,11 +58,16 @@ def _composed(order: str, half: Floats) -> Floats:
     return q
 
 
-def position_values(joint: BvhJoint, values: Floats, missing: Sequence[float]) -> Floats:
-    """Position channels ``(3, frames)`` of a joint; `missing` fills axes without a channel."""
+def position_values(
+    joint: BvhJoint, values: Floats, missing: Sequence[float], kind: str = "p"
+) -> Floats:
+    """Position channels ``(3, frames)`` of a joint; `missing` fills axes without a channel.
+
+    `kind` "s" gives its scale channels instead.
+    """
     out = np.empty((3, len(values)))
     out[:] = np.asarray(missing, dtype=np.float64)[:, None]
     for i, one in enumerate(joint.channels or ()):
-        if one[1] == "p":
+        if one[1] == kind:
             out["XYZ".index(one[0])] = values[:, joint.column + i]
     return out

@@ -16,6 +16,7 @@ from kinelint.kinematics import rotations as turns
 from kinelint.kinematics.arrays import Floats
 from kinelint.readers.bvh_hierarchy import BvhJoint
 from kinelint.readers.bvh_pose import position_values
+from kinelint.readers.short import short_line
 
 _FRAMES_TO_JUDGE = 512
 _FRAMES_AT_ONCE = 1024
@@ -168,7 +169,9 @@ def _rests(path: Floats, offset: tuple[float, float, float], size: float) -> boo
 
 
 def _told(reading: str, joints: Sequence[BvhJoint], inner: list[int], kept: Sequence[int]) -> str:
-    names = ", ".join(joints[i].name for i in inner[:4]) + (", …" if len(inner) > 4 else "")
+    names = ", ".join(short_line(joints[i].name, 80) for i in inner[:4]) + (
+        ", …" if len(inner) > 4 else ""
+    )
     text = f"position channels below the root ({names}): {_MEANING[reading]}"
     move = len(set(inner) & set(kept))
     if not move:

@@ -5,23 +5,29 @@ glTF lengths are metres and Y is up (glTF 2.0 specification, section 3.4).
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from kinelint.clip import Asset, Clip
+import numpy as np
+
+from kinelint.clip import Asset
 from kinelint.finding import Note
-from kinelint.readers import gltf_vrm
+from kinelint.readers import gltf_expressions, gltf_extensions, gltf_vrm
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_animation import ClipMaker
 from kinelint.readers.gltf_buffers import Buffers
+from kinelint.readers.gltf_carries import CARRIES
 from kinelint.readers.gltf_channels import WIDTHS, Animation, read_animations
-from kinelint.readers.gltf_container import MAGIC, Container, open_container
+from kinelint.readers.gltf_container import MAGIC, open_container
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_extensions import counted, few
 from kinelint.readers.gltf_nodes import Nodes, read_nodes
+from kinelint.readers.gltf_onlookers import Onlookers, find_watching
 from kinelint.readers.gltf_skeleton import Rig, build_rig
 from kinelint.readers.gltf_skins import read_skins, skin_joints
+from kinelint.readers.gltf_weights import WeightReader
 from kinelint.readers.options import ReadOptions
 
 
@@ -31,6 +37,7 @@ class GltfReader:
 
     media: str = "gltf"
     endings: tuple[str, ...] = (".gltf", ".glb", ".vrm", ".vrma")
+    carries: str = CARRIES
 
     def sniff(self, head: bytes, path: Path) -> bool:
         """Whether a file that begins with `head` is glTF."""
@@ -47,51 +54,99 @@ class GltfReader:
         Raises:
             AssetError: naming the place in the file by JSON pointer.
         """
+        # What is not finite stays so on its way to intake, which names the frame and the joint.
+        with np.errstate(invalid="ignore", over="ignore"):
+            return self._read(path, options)
+
+    def _read(self, path: Path, options: ReadOptions) -> Asset:
         container = open_container(path, options)
         document = container.document
         accessors = Accessors(document, Buffers(container, options), options)
+        _refuse_crowd(document, options)
         nodes = read_nodes(document)
         animations = read_animations(document, accessors)
-        rig = _rig(document, nodes, animations, options)
-        notes = list(_notes(document, nodes, animations, rig))
+        bones = gltf_vrm.humanoid(document)
+        onlookers = _onlookers(document, nodes, bones)
+        rig = _rig(document, nodes, animations, bones, onlookers, options)
+        notes = list(_notes(document, nodes, animations, bones, rig))
         if rig is None:
             return Asset((), notes=tuple(notes))
-        clips = _clips(container, accessors, nodes, rig, animations, options, notes)
+        maker = ClipMaker(
+            document,
+            accessors,
+            nodes,
+            rig,
+            WeightReader(accessors, nodes, onlookers.signs, _drives(document)),
+            container.media,
+            options,
+        )
+        moving = [
+            replace(one, notes=(*one.notes, *onlookers.notes(one, rig, nodes)))
+            for one in animations
+            if one.channels
+        ]
+        clips = maker.make(moving, list(_distinct(moving, notes)))
+        if gltf_vrm.is_animation(document):
+            clips = tuple(
+                replace(clip, notes=(*clip.notes, *gltf_vrm.beyond_standard(clip)))
+                for clip in clips
+            )
         skins, more = read_skins(document, accessors, nodes, rig)
         return Asset(clips, rig.skeleton, skins, (*notes, *more))
 
 
 READER = GltfReader()
 
+# Scenery stands in files as well; each node takes some hundred bytes, from three in the file.
+_NODES_A_JOINT = 20
+
+
+_MOST_ANIMATIONS = 10_000
+
+
+def _refuse_crowd(document: Document, options: ReadOptions) -> None:
+    """More nodes or animations than any real file has, from a few bytes each."""
+    animations = len(document.table("animations"))
+    if animations > _MOST_ANIMATIONS:
+        what = f"the file has {animations} animations, more than the {_MOST_ANIMATIONS} read"
+        raise document.error(what, "/animations", "Split the file.")
+    count, most = len(document.table("nodes")), options.max_joints * _NODES_A_JOINT
+    if count > most:
+        what = f"the file has {count} nodes, more than the {most} that are read"
+        raise document.error(what, "/nodes", "Raise the limit of joints or split the file.")
+
+
+def _onlookers(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Onlookers:
+    bound = {node for joints in skin_joints(document) for node in joints}
+    watching = find_watching(document, nodes, bound.union(bones.values()))
+    return Onlookers(gltf_expressions.signs(document), gltf_vrm.gaze(document), watching)
+
 
 def _rig(
-    document: Document, nodes: Nodes, animations: list[Animation], options: ReadOptions
+    document: Document,
+    nodes: Nodes,
+    animations: list[Animation],
+    bones: Mapping[str, int],
+    onlookers: Onlookers,
+    options: ReadOptions,
 ) -> Rig | None:
     """The joints of the file. Morph-only files get the nodes whose weights move."""
     bound = {node for joints in skin_joints(document) for node in joints}
-    humanoid = gltf_vrm.humanoid(document)
-    signs = {*gltf_vrm.expressions(document), gltf_vrm.gaze(document)}
     channels = [one for each in animations for one in each.channels]
-    animated = {one.node for one in channels if one.path in WIDTHS} - signs
-    if not (bound or humanoid or animated):
+    apart = onlookers.no_joints - bound.union(bones.values())
+    animated = {one.node for one in channels if one.path in WIDTHS} - apart
+    if not (bound or bones or animated):
         animated = {one.node for one in channels}
-    return build_rig(nodes, bound, animated, humanoid, document, options)
+    return build_rig(nodes, bound, animated, bones, apart - animated, document, options)
 
 
-def _clips(
-    container: Container,
-    accessors: Accessors,
-    nodes: Nodes,
-    rig: Rig,
-    animations: list[Animation],
-    options: ReadOptions,
-    notes: list[Note],
-) -> tuple[Clip, ...]:
-    document = container.document
-    expressions = gltf_vrm.expressions(document)
-    maker = ClipMaker(document, accessors, nodes, rig, expressions, container.media, options)
-    moving = [one for one in animations if one.channels]
-    return maker.make(moving, list(_distinct(moving, notes)))
+def _drives(document: Document) -> dict[tuple[int, int], list[str]]:
+    """By mesh and morph target the expressions that drive it."""
+    found: dict[tuple[int, int], list[str]] = defaultdict(list)
+    for bind in gltf_expressions.binds(document):
+        if bind.weight and bind.expression not in found[bind.mesh, bind.target]:
+            found[bind.mesh, bind.target].append(bind.expression)
+    return found
 
 
 def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:
@@ -99,32 +154,45 @@ def _distinct(animations: list[Animation], notes: list[Note]) -> Iterator[str]:
     given = {one.name for one in animations}
     used: set[str] = set()
     numbers: Counter[str] = Counter()
+    renamed: list[str] = []
     for animation in animations:
         wanted = name = animation.name or f"animation {animation.index}"
         while name in used or (name != animation.name and name in given):
             numbers[wanted] += 1
             name = f"{wanted} ({numbers[wanted] + 1})"
         if name != wanted:
-            text = f"several animations are called {wanted!r}; one of them is {name!r} here"
-            notes.append(Note("clip-names", text))
+            renamed.append(name)
         used.add(name)
         yield name
+    if renamed:
+        text = f"animations whose name is taken by an earlier one are called here: {few(renamed)}"
+        notes.append(Note("clip-names", text))
 
 
 def _notes(
-    document: Document, nodes: Nodes, animations: list[Animation], rig: Rig | None
+    document: Document,
+    nodes: Nodes,
+    animations: list[Animation],
+    bones: Mapping[str, int],
+    rig: Rig | None,
 ) -> Iterator[Note]:
     if not animations:
         yield Note("animation", "the file holds no animation")
-    for one in animations:
-        if not one.channels:
-            name = one.name or f"animation {one.index}"
-            yield Note("animation", f"{name!r} moves no node and was left out")
+    still = [one.name or f"animation {one.index}" for one in animations if not one.channels]
+    if still:
+        count = counted(len(still), "animation")
+        text = f"animations that move no node were left out: {count}, {few(still)}"
+        yield Note("animation", text)
+        yield from dict.fromkeys(
+            note for one in animations if not one.channels for note in one.notes
+        )
     if rig is None:
         yield Note("skeleton", "the file holds no skeleton")
-    for node in nodes.sheared:
-        if rig is not None and node in rig.joint_of:
-            text = f"the matrix of {nodes.label(node)!r} is sheared; the shear was left out"
-            yield Note("shear", text)
-    if gltf_vrm.gaze(document) is not None:
-        yield Note("gaze", "the direction of the eyes is given by a node of its own and not judged")
+    sheared = [nodes.label(one) for one in nodes.sheared if rig and one in rig.joint_of]
+    if sheared:
+        count = counted(len(sheared), "joint")
+        text = f"the shear of joints' matrices was left out: {count}"
+        yield Note("shear", f"{text}, {few(sheared)}")
+    yield from gltf_extensions.notes(document)
+    yield from gltf_vrm.notes(document, nodes, bones)
+    yield from gltf_expressions.notes(document)

@@ -6,15 +6,20 @@ Source: glTF 2.0 specification, sections 3.6.2 (accessors) and 3.11 (dequantisat
 
 from __future__ import annotations
 
+import reprlib
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.readers.gltf_budget import Budget
 from kinelint.readers.gltf_buffers import Buffers
 from kinelint.readers.gltf_document import Document, Json
+from kinelint.readers.gltf_packed import Unpacker
+from kinelint.readers.gltf_plain import Plain, plain_accessors
 from kinelint.readers.options import ReadOptions
 
 _COMPONENTS: dict[Any, np.dtype[Any]] = {
@@ -36,13 +41,14 @@ class Accessors:
     buffers: Buffers
     options: ReadOptions
     _raw: dict[int, NDArray[Any]] = field(default_factory=dict)
-    _made: int = 0
 
     def __post_init__(self) -> None:
         self._table = self.document.table("accessors")
         self._views = self.document.table("bufferViews")
         self._buffer_count = len(self.document.table("buffers"))
         self._bytes: dict[int, tuple[memoryview, int | None]] = {}
+        self.budget = Budget(self.document, self.buffers, self.options)
+        self._unpacker = Unpacker(self.document, self.buffers, self.budget)
 
     def reference(self, holder: Json, key: str, place: str) -> int:
         """The accessor that `holder` names under `key`."""
@@ -67,6 +73,29 @@ class Accessors:
     def floats(self, index: int, width: int, place: str) -> Floats:
         """The same as float64."""
         return self.values(index, width, place).astype(np.float64)
+
+    def stacked(self, indices: list[int], width: int, rows: int) -> NDArray[np.float32] | None:
+        """``(indices, rows, width)`` of plain accessors, all at once.
+
+        None unless each holds `rows` floats of `width`, dense and end to end in one buffer: read
+        them one by one then, which also finds what may be wrong with them.
+        """
+        at, table = np.array(indices), self._plain
+        first = indices[0]
+        if table.widths[first] != width or table.counts[first] != rows:
+            return None
+        if (table.kinds[at] != table.kinds[first]).any():
+            return None
+        buffer = int(table.buffers[first])
+        return _windows(self.buffers[buffer], table.starts[at], rows * width * 4)
+
+    @cached_property
+    def _plain(self) -> Plain:
+        # What a buffer declares is what it holds, or fetching it will say so.
+        declared = [one.get("byteLength") for one in self.document.table("buffers")]
+        there = self.buffers.is_there
+        lengths = [one if type(one) is int and there(i) else -1 for i, one in enumerate(declared)]
+        return plain_accessors(self._table, self._views, lengths)
 
     def whole(self, index: int, width: int, place: str) -> Ints:
         """``(count, width)`` of unsigned integers."""
@@ -95,25 +124,25 @@ class Accessors:
             dense = self._view(accessor, dtype, width, count, place)
         else:
             # No bytes of the file stand behind these, so nothing else bounds them.
-            self._made += count * width * dtype.itemsize
-            if self._made > self.options.max_bytes:
-                what = f"asks for {count} elements, more than may be read"
-                raise self.document.error(what, f"{place}/count")
+            self._spend(count * width * dtype.itemsize, count, f"{place}/count")
             dense = np.zeros((count, width), dtype=dtype)
         if "sparse" in accessor:
             return self._patched(dense, accessor, place)
         return dense
+
+    def _spend(self, size: int, count: int, place: str) -> None:
+        self.budget.spend(size, place, f"asks for {count} elements")
 
     def _layout(self, accessor: Json, place: str) -> tuple[np.dtype[Any], int]:
         component, kind = accessor.get("componentType"), accessor.get("type")
         dtype = _COMPONENTS.get(component) if type(component) is int else None
         if dtype is None:
             raise self.document.error(
-                f"{component!r} is none of 5120 … 5126", f"{place}/componentType"
+                f"{reprlib.repr(component)} is none of 5120 … 5126", f"{place}/componentType"
             )
         width = _WIDTHS.get(kind) if type(kind) is str else None
         if width is None:
-            raise self.document.error(f"{kind!r} is no accessor type", f"{place}/type")
+            raise self.document.error(f"{reprlib.repr(kind)} is no accessor type", f"{place}/type")
         if str(kind).startswith("MAT") and dtype.kind != "f":
             raise self.document.error("matrices must be of floats", f"{place}/componentType")
         return dtype, width
@@ -145,6 +174,9 @@ class Accessors:
         stride = self.document.whole(view, "byteStride", place) if "byteStride" in view else None
         if stride is not None and not 1 <= stride <= 252:
             raise self.document.error("must be between 4 and 252", f"{place}/byteStride")
+        packed = self._unpacker.extension(view)
+        if packed is not None:
+            return self._unpacker.bytes(view, *packed, place)[:length], stride
         data = self.buffers[buffer]
         if start + length > len(data):
             what = f"ends at byte {start + length} of buffer {buffer}, which has {len(data)}"
@@ -167,6 +199,14 @@ class Accessors:
         rows = self._view(where, kind, 1, count, f"{place}/indices")[:, 0].astype(np.intp)
         if rows[-1] >= len(dense) or np.any(np.diff(rows) <= 0):
             raise self.document.error(f"must rise and stay below {len(dense)}", f"{place}/indices")
+        self._spend(dense.nbytes, len(dense), place)
         patched = dense.copy()
         patched[rows] = self._view(what, dense.dtype, dense.shape[1], count, f"{place}/values")
         return patched
+
+
+def _windows(data: memoryview, starts: Ints, size: int) -> NDArray[np.float32]:
+    """``(starts, size / 4)`` floats from bytes `starts`, each a multiple of 4."""
+    floats = len(data) // 4
+    shape = (floats - size // 4 + 1, size // 4)
+    return np.asarray(np.ndarray(shape, "<f4", data, 0, (4, 4))[starts // 4])

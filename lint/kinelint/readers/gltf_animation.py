@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,16 +19,18 @@ from kinelint.readers import sampling
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_channels import WIDTHS, Animation, Channel
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_extensions import few
 from kinelint.readers.gltf_nodes import SCALE_NOISE, Nodes
 from kinelint.readers.gltf_skeleton import Rig
-from kinelint.readers.gltf_weights import target_count, weight_channels
+from kinelint.readers.gltf_weights import WeightReader, target_count
 from kinelint.readers.options import ReadOptions
 
 # Of size. Float32 leaves 1e-7 of a constant; real exports taken apart from matrices leave 4e-6.
 _TRANSLATION_NOISE = 1e-5
 _UNIT_NOISE = 0.02
-# A few bytes of JSON can ask for any number of clips over the same keys; this is 3.8 GB of them.
-_MOST_JOINT_FRAMES = 120_000_000
+_SCALAR_FIRST = [3, 0, 1, 2]
+_CLIP_BYTES = 4096  # of a clip without frames
+_TARGET_BYTES = 256  # of a morph target's name and curve without frames
 
 
 @dataclass
@@ -38,11 +41,10 @@ class ClipMaker:
     accessors: Accessors
     nodes: Nodes
     rig: Rig
-    expressions: Mapping[int, str]
+    weights: WeightReader
     media: str
     options: ReadOptions
     _times: dict[int, Floats] = field(default_factory=dict)
-    _joint_frames: int = 0
 
     def make(self, animations: list[Animation], names: list[str]) -> tuple[Clip, ...]:
         """A clip of each.
@@ -50,10 +52,7 @@ class ClipMaker:
         Raises:
             AssetError: key times that do not rise, values that do not match them, too many frames.
         """
-        keys = [
-            np.unique(np.concatenate([self._keys(channel) for channel in _per_input(one)]))
-            for one in animations
-        ]
+        keys = [self._all_keys(one) for one in animations]
         plans = [sampling.plan(one, self.options.sample_rate_hz) for one in keys]
         # All plans are checked before the first frame is made.
         for animation, plan in zip(animations, plans, strict=True):
@@ -62,27 +61,36 @@ class ClipMaker:
 
     def _clip(self, animation: Animation, name: str, keys: Floats, plan: sampling.Plan) -> Clip:
         at = {
-            one.keys: sampling.lookup(self._times[one.keys], plan.times_s, plan.tolerance_s)
-            for one in _per_input(animation)
+            index: sampling.lookup(self._times[index], plan.times_s, plan.tolerance_s)
+            for index in {one.keys for one in animation.channels}
         }
         notes = [*animation.notes, *_sampling_notes(plan)]
-        clip = Clip(
+        return Clip(
             name=name,
             skeleton=self.rig.skeleton,
             sample_rate_hz=plan.rate_hz,
-            rotations=np.repeat(self.rig.skeleton.rest_rotations[..., None], plan.steps + 1, -1),
             start_s=plan.start_s,
             metres_per_unit=1.0,
             up_axis="y",
             key_times_s=keys,
             source=Source(self.media, self.media == "glb", f"/animations/{animation.index}"),
+            **self._moved(animation, at, plan.steps + 1, notes),
+            notes=tuple(notes),
         )
-        return replace(clip, **self._moved(animation, at, clip, notes), notes=tuple(notes))
+
+    def _all_keys(self, animation: Animation) -> Floats:
+        """The times of all channels, sorted, each once."""
+        # One channel for each accessor of times; an error shall name the first.
+        inputs = {one.keys: one for one in reversed(animation.channels)}
+        times = [self._keys(one) for one in reversed(inputs.values())]
+        return times[0] if len(times) == 1 else np.unique(np.concatenate(times))
 
     def _keys(self, channel: Channel) -> Floats:
         """Checked key times ``(keys,)``; places name the first sampler that uses them."""
         if channel.keys not in self._times:
             place = f"{channel.place}/input"
+            count = len(self.accessors.raw(channel.keys, 1, place))
+            self.accessors.budget.spend(8 * count, place, f"asks for {count} keys")
             times = self.accessors.floats(channel.keys, 1, place)[:, 0]
             if not np.all(np.isfinite(times)):
                 key = int(np.argmin(np.isfinite(times)))
@@ -95,30 +103,37 @@ class ClipMaker:
         return self._times[channel.keys]
 
     def _check(self, plan: sampling.Plan, animation: Animation) -> None:
-        frames = plan.steps + 1
-        targets = sum(
-            target_count(one, self.accessors, len(self._times[one.keys]))
-            for one in animation.channels
-            if one.path == "weights"
-        )
-        self._joint_frames += frames * (len(self.rig.nodes) + targets)
-        if frames > self.options.max_frames or self._joint_frames > _MOST_JOINT_FRAMES:
+        frames, place = plan.steps + 1, f"/animations/{animation.index}"
+        if frames > self.options.max_frames:
             what = (
-                f"{plan.end_s - plan.start_s:g} s at {plan.asked_hz:g} Hz are {frames} frames of "
-                f"{len(self.rig.nodes)} joints and {targets} morph targets, more than may be read"
+                f"{plan.end_s - plan.start_s:g} s at {plan.asked_hz:g} Hz are {frames} frames, "
+                f"more than the {self.options.max_frames} that may be read"
             )
             mend = "Split the file, or raise the limit of frames."
-            raise self.document.error(what, f"/animations/{animation.index}", mend)
+            raise self.document.error(what, place, mend)
+        joints, targets, moved, stored = len(self.rig.nodes), 0, 0, 0
+        for one in animation.channels:
+            keys = len(self._times[one.keys]) * (3 if one.mode == "CUBICSPLINE" else 1)
+            if one.path == "weights":
+                driven = target_count(one, self.accessors, len(self._times[one.keys]))
+                targets += driven
+                stored += 8 * keys * driven
+            else:
+                moved += one.path != "rotation"
+                stored += 12 * keys * WIDTHS[one.path]
+        need = 8 * frames * (4 * joints + 3 * moved + targets) + _TARGET_BYTES * targets + stored
+        what = f"{frames} frames of {joints} joints and {targets} morph targets"
+        self.accessors.budget.spend(need + _CLIP_BYTES, place, what)
 
     def _moved(
         self,
         animation: Animation,
         at: Mapping[int, sampling.Lookup],
-        clip: Clip,
+        frames: int,
         notes: list[Note],
     ) -> dict[str, Any]:
         """The clip's arrays: rotations, translations, scales, weights."""
-        turned = clip.rotations.copy()
+        turned = np.repeat(self.rig.skeleton.rest_rotations[..., None], frames, axis=-1)
         moved: dict[str, dict[int, Floats]] = {"translation": {}, "scale": {}}
         strays = 0
         for (path, keys, mode), channels in self._groups(animation).items():
@@ -128,25 +143,25 @@ class ClipMaker:
                 strays += int(np.sum(_not_unit(curves[1])))
                 turned[joints] = _sampled_rotations(curves, mode, at[keys])
             else:
-                frames = _sampled(curves, mode, at[keys])
-                moved[path].update(self._off_rest(path, joints, frames))
+                moved[path].update(self._off_rest(path, joints, curves, mode, at[keys]))
         if strays:
             text = f"{strays} rotation channels hold quaternions that are not of length 1"
             notes.append(Note("rotations", f"{text}; they were normalised"))
-        names, weights = weight_channels(
-            animation, self.accessors, self.nodes, self.expressions, self._times, at
-        )
-        shape = (clip.frames,)
-        translated, translations = _listed(moved["translation"], (3, *shape))
-        scaled, scales = _listed(moved["scale"], (3, *shape))
+        weights = self.weights.read(animation, self._times, at)
+        notes += weights.notes
+        translated, translations = _listed(moved["translation"], (3, frames))
+        scaled, scales = _listed(moved["scale"], (3, frames))
+        if len(scaled):
+            names = few([self.nodes.label(self.rig.nodes[joint]) for joint in scaled.tolist()])
+            notes.append(Note("scale-keys", f"joints change their scale: {names}"))
         return {
             "rotations": turned,
             "translated": translated,
             "translations": translations,
             "scaled": scaled,
             "scales": scales,
-            "weight_names": names,
-            "weights": np.array(weights) if weights else np.empty((0, *shape)),
+            "weight_names": tuple(weights.names),
+            "weights": np.array(weights.curves) if weights.curves else np.empty((0, frames)),
         }
 
     def _groups(self, animation: Animation) -> dict[tuple[str, int, str], list[Channel]]:
@@ -162,47 +177,76 @@ class ClipMaker:
     ) -> tuple[Floats, Floats, Floats]:
         """In-tangents, values, out-tangents, each ``(channels, components, keys)``."""
         keys, width = len(self._times[channels[0].keys]), WIDTHS[path]
-        read = self.accessors.values
-        stored = [read(one.values, width, f"{one.place}/output") for one in channels]
-        return split_curves(stored, channels, keys, mode, self.document)
+        rows = keys * 3 if mode == "CUBICSPLINE" else keys
+        stacked = self.accessors.stacked([one.values for one in channels], width, rows)
+        if stacked is None:
+            read = self.accessors.values
+            stored = [read(one.values, width, f"{one.place}/output") for one in channels]
+            stacked = _checked(stored, channels, rows, mode, self.document)
+        return split_curves(stacked.reshape(len(channels), rows, width), mode)
 
-    def _off_rest(self, path: str, joints: list[int], frames: Floats) -> dict[int, Floats]:
-        """Those joints whose `frames` ``(joints, 3, frames)`` ever leave the rest pose."""
+    @cached_property
+    def _rest(self) -> dict[str, tuple[Floats, Floats]]:
+        """Of all joints the rest pose and how far noise leaves it, ``(joints, 3, 1)`` each."""
         skeleton = self.rig.skeleton
-        if path == "scale":
-            rest = skeleton.rest_scales[joints]
-            noise = SCALE_NOISE * np.maximum(1.0, np.abs(rest))
-        else:
-            rest = skeleton.rest_translations[joints]
-            own = np.linalg.norm(rest, axis=1, keepdims=True)
-            noise = _TRANSLATION_NOISE * np.maximum(self.rig.size, own)
+        scales, shifts = skeleton.rest_scales, skeleton.rest_translations
+        own = np.linalg.norm(shifts, axis=1, keepdims=True)
+        noise = np.broadcast_to(_TRANSLATION_NOISE * np.maximum(self.rig.size, own), shifts.shape)
+        unlike = SCALE_NOISE * np.maximum(1.0, np.abs(scales))
+        return {
+            "translation": (shifts[..., None], noise[..., None]),
+            "scale": (scales[..., None], unlike[..., None]),
+        }
+
+    def _off_rest(
+        self,
+        path: str,
+        joints: list[int],
+        curves: tuple[Floats, Floats, Floats],
+        mode: str,
+        at: sampling.Lookup,
+    ) -> dict[int, Floats]:
+        """``(3, frames)`` of those joints whose curves ever leave the rest pose."""
+        rest, noise = (one[joints] for one in self._rest[path])
+        # Between keys that rest nothing moves, unless by tangents.
+        judged = _sampled(curves, mode, at) if mode == "CUBICSPLINE" else curves[1]
         # Written so that a NaN counts as leaving: intake is to see it.
-        off = ~np.all(np.abs(frames - rest[..., None]) <= noise[..., None], axis=(1, 2))
-        return {joint: frames[i] for i, joint in enumerate(joints) if off[i]}
+        off = ~(np.abs(judged - rest) <= noise).all(axis=(1, 2))
+        frames = judged[off]
+        if mode != "CUBICSPLINE":
+            frames = _sampled((frames, frames, frames), mode, at)
+        return dict(zip(np.array(joints)[off].tolist(), frames, strict=True))
 
 
-def split_curves(
-    stored: list[NDArray[Any]],
-    channels: list[Channel],
-    keys: int,
-    mode: str,
-    document: Document,
-) -> tuple[Floats, Floats, Floats]:
+def split_curves(stacked: NDArray[Any], mode: str) -> tuple[Floats, Floats, Floats]:
     """In-tangents, values, out-tangents ``(channels, components, keys)`` of stored outputs.
 
-    Without CUBICSPLINE the three are one array.
+    Args:
+        stacked: ``(channels, rows, components)``, three rows a key if there are tangents.
+        mode: without CUBICSPLINE the three are one array.
     """
-    rows = keys * 3 if mode == "CUBICSPLINE" else keys
+    if mode != "CUBICSPLINE":
+        values = stacked.astype(np.float64).transpose(0, 2, 1)
+        return values, values, values
+    count, rows, width = stacked.shape
+    triples = stacked.astype(np.float64).reshape(count, rows // 3, 3, width).transpose(2, 0, 3, 1)
+    return triples[0], triples[1], triples[2]
+
+
+def _checked(
+    stored: list[NDArray[Any]],
+    channels: list[Channel],
+    rows: int,
+    mode: str,
+    document: Document,
+) -> NDArray[Any]:
+    """Outputs of `rows` each, as one array."""
     for one, values in zip(channels, stored, strict=True):
         if len(values) != rows:
+            keys = rows // 3 if mode == "CUBICSPLINE" else rows
             what = f"{keys} keys of {mode} need {rows} values, found {len(values)}"
             raise document.error(what, f"{one.place}/output")
-    stacked = np.stack(stored).astype(np.float64)
-    if mode != "CUBICSPLINE":
-        values = stacked.transpose(0, 2, 1)
-        return values, values, values
-    triples = stacked.reshape(len(stored), keys, 3, -1).transpose(2, 0, 3, 1)
-    return triples[0], triples[1], triples[2]
+    return np.stack(stored)
 
 
 def _sampled(curves: tuple[Floats, Floats, Floats], mode: str, at: sampling.Lookup) -> Floats:
@@ -215,26 +259,29 @@ def _sampled_rotations(
     curves: tuple[Floats, Floats, Floats], mode: str, at: sampling.Lookup
 ) -> Floats:
     """Scalar first and unit, from the file's scalar last."""
-    inward, values, outward = (one[:, [3, 0, 1, 2]] for one in curves)
+    if mode == "CUBICSPLINE":
+        inward, values, outward = (one[:, _SCALAR_FIRST] for one in curves)
+        return rotations.normalise(sampling.cubic(inward, values, outward, at))
+    values = curves[1][:, _SCALAR_FIRST]
+    still = (values == values[..., :1]).all(axis=(1, 2))
+    out = np.empty((*values.shape[:2], len(at.before)))
+    out[still] = rotations.normalise(values[still, :, :1])
     if mode == "LINEAR":
-        return sampling.linear_rotation(values, at)
-    return rotations.normalise(_sampled((inward, values, outward), mode, at))
+        out[~still] = sampling.linear_rotation(values[~still], at)
+    else:
+        out[~still] = sampling.step(rotations.normalise(values[~still]), at)
+    return out
 
 
 def _not_unit(values: Floats) -> NDArray[np.bool_]:
-    lengths = np.sum(values * values, axis=1)
-    return np.asarray(np.any(np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE, axis=-1))
+    lengths = np.einsum("cqk,cqk->ck", values, values)
+    return np.asarray((np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE).any(axis=-1))
 
 
 def _listed(moved: dict[int, Floats], shape: tuple[int, ...]) -> tuple[Ints, Floats]:
     joints = sorted(moved)
     values = np.array([moved[joint] for joint in joints]) if joints else np.empty((0, *shape))
     return np.array(joints, dtype=np.intp), values
-
-
-def _per_input(animation: Animation) -> list[Channel]:
-    """One channel for each accessor of key times."""
-    return list({one.keys: one for one in reversed(animation.channels)}.values())
 
 
 def _sampling_notes(plan: sampling.Plan) -> list[Note]:

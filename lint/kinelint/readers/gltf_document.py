@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
+from kinelint.readers.short import LONGEST_NAME
 
 Json: TypeAlias = dict[str, Any]
 
@@ -31,9 +32,9 @@ class Document:
         found = holder.get(key, [])
         if type(found) is not list:
             raise self.error("must be a list", f"{place}/{key}")
-        for i, item in enumerate(found):
-            if type(item) is not dict:
-                raise self.error("must be an object", f"{place}/{key}/{i}")
+        if not set(map(type, found)) <= {dict}:
+            wrong = next(i for i, item in enumerate(found) if type(item) is not dict)
+            raise self.error("must be an object", f"{place}/{key}/{wrong}")
         return found
 
     def table(self, name: str) -> list[Json]:
@@ -80,14 +81,23 @@ class Document:
         return found
 
     def numbers(self, holder: Json, key: str, size: int, place: str) -> list[float] | None:
-        """`size` finite numbers; None if the key is missing."""
+        """`size` finite numbers of sane size; None if the key is missing."""
         found = holder.get(key)
         if found is None:
             return None
         right = type(found) is list and len(found) == size
-        if not right or not all(type(x) in (int, float) and math.isfinite(x) for x in found):
-            raise self.error(f"must be {size} finite numbers", f"{place}/{key}")
+        if not right or not all(type(x) in (int, float) and abs(x) <= LARGEST for x in found):
+            what = f"must be {size} numbers, none of them beyond {LARGEST:g}"
+            raise self.error(what, f"{place}/{key}")
         return [float(x) for x in found]
+
+    def name(self, holder: Json, place: str) -> str:
+        """What an object is called; "" if it has no name."""
+        found = self.text(holder, "name", place)
+        if len(found) > LONGEST_NAME:
+            what = f"a name of {len(found)} characters; {LONGEST_NAME} are the most"
+            raise self.error(what, f"{place}/name", "Give it a shorter name.")
+        return found
 
     def text(self, holder: Json, key: str, place: str, default: str = "") -> str:
         """A string."""

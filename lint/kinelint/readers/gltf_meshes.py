@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from kinelint.clip import LARGEST
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_document import Document, Json
@@ -19,7 +20,7 @@ _DRACO = "KHR_draco_mesh_compression"
 _TRIANGLES, _STRIP, _FAN = 4, 5, 6
 _INFLUENCES = 4
 # Many primitives may share one accessor, so that few bytes could ask for any number of vertices.
-_MOST_VERTICES = 20_000_000
+_VERTEX_BYTES = 112
 
 
 @dataclass(frozen=True)
@@ -43,10 +44,18 @@ class Mesh:
 
 @dataclass
 class MeshReader:
-    """Reads meshes, and counts what they ask for."""
+    """Reads meshes, and counts what they ask for.
+
+    Attributes:
+        document, accessors: of the file.
+        crowded: vertices met so far that follow more than four joints.
+        most_lost: the largest share of a vertex's weight that was left out for it.
+    """
 
     document: Document
     accessors: Accessors
+    crowded: int = 0
+    most_lost: float = 0.0
     _spent: int = 0
     _attributes: dict[tuple[Any, ...], int] = field(default_factory=dict)
 
@@ -67,7 +76,8 @@ class MeshReader:
             if corners is None:
                 continue
             # Primitives that differ only in material often share their vertices.
-            key = tuple(sorted(self.document.object(primitive, "attributes", at).items()))
+            attributes = self.document.object(primitive, "attributes", at)
+            key = tuple(sorted((name, _index(one)) for name, one in attributes.items()))
             if key not in starts:
                 starts[key] = total
                 pieces.append(self._vertices(primitive, skinned, at))
@@ -84,11 +94,10 @@ class MeshReader:
         return "bufferView" not in self.document.table("accessors")[positions]
 
     def spend(self, amount: int, place: str) -> None:
-        """Count vertices, triangles or joints of a skin towards the most there may be."""
+        """Count vertices, triangles or joints of a skin towards what the file may take."""
         self._spent += amount
-        if self._spent > _MOST_VERTICES:
-            what = f"the meshes ask for more than {_MOST_VERTICES} vertices, triangles and joints"
-            raise self.document.error(what, place, "Leave the meshes out.")
+        what = f"the meshes ask for {self._spent} vertices, triangles and joints"
+        self.accessors.budget.spend(_VERTEX_BYTES * amount, place, what)
 
     def _positions(self, primitive: Json, place: str) -> tuple[int, str]:
         attributes = self.document.object(primitive, "attributes", place)
@@ -100,7 +109,8 @@ class MeshReader:
         mode = self.document.whole(primitive, "mode", place, _TRIANGLES)
         if mode > _FAN:
             raise self.document.error("must be 0 to 6", f"{place}/mode")
-        if mode < _TRIANGLES or "POSITION" not in primitive.get("attributes", {}):
+        attributes = self.document.object(primitive, "attributes", place)
+        if mode < _TRIANGLES or "POSITION" not in attributes:
             return None
         vertices = len(self.accessors.raw(*self._split(primitive, place)))
         if "indices" in primitive:
@@ -124,8 +134,9 @@ class MeshReader:
     ) -> tuple[Floats, Ints | None, Floats | None]:
         vertices = self.accessors.floats(*self._split(primitive, place))
         self.spend(len(vertices), place)
-        if not np.all(np.isfinite(vertices)):
-            raise self.document.error("a vertex has no finite position", f"{place}/attributes")
+        if not np.all(np.abs(vertices) <= LARGEST):
+            what = f"a vertex has no position, or one beyond {LARGEST:g}"
+            raise self.document.error(what, f"{place}/attributes")
         if not skinned:
             return vertices, None, None
         slots, weights = self._influences(primitive, len(vertices), place)
@@ -148,7 +159,24 @@ class MeshReader:
                     weights.append(self.accessors.floats(index, 4, f"{at}/{name}"))
         if any(len(one) != vertices for one in (*slots, *weights)):
             raise self.document.error("positions, joints and weights differ in count", at)
-        return heaviest(np.hstack(slots), np.hstack(weights))
+        every = np.hstack(weights)
+        self._count_crowded(every)
+        return heaviest(np.hstack(slots), every)
+
+    def _count_crowded(self, weights: Floats) -> None:
+        """`weights` are those of all influences, ``(vertices, 4 n)``."""
+        if weights.shape[1] <= _INFLUENCES:
+            return
+        ordered = np.sort(np.nan_to_num(np.maximum(weights, 0.0)), axis=1)
+        lost = ordered[:, :-_INFLUENCES].sum(axis=1)
+        self.crowded += int(np.sum(lost > 0.0))
+        if np.any(lost > 0.0):
+            share = lost / np.where(lost > 0.0, ordered.sum(axis=1), 1.0)
+            self.most_lost = max(self.most_lost, float(share.max()))
+
+
+def _index(value: object) -> int:
+    return value if type(value) is int else -1
 
 
 def corners(order: Ints, mode: int) -> Ints:

@@ -10,6 +10,8 @@ from functools import cached_property
 
 import numpy as np
 
+from kinelint.clip import LARGEST
+from kinelint.errors import AssetError
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.readers.gltf_document import Document, Json
@@ -53,9 +55,16 @@ class Nodes:
     def world(self) -> Floats:
         """``(nodes, 4, 4)`` to the scene's axes, at rest."""
         found = self.local.copy()
-        for node in self.order:
-            if self.parents[node] >= 0:
-                found[node] = found[self.parents[node]] @ self.local[node]
+        with np.errstate(over="ignore", invalid="ignore"):
+            for node in self.order:
+                if self.parents[node] >= 0:
+                    found[node] = found[self.parents[node]] @ self.local[node]
+        # Written so that a NaN counts as too large.
+        absurd = ~np.all(np.abs(found) <= LARGEST, axis=(1, 2))
+        if absurd.any():
+            what = f"scales and translations above it add up to more than {LARGEST:g}"
+            place = f"/nodes/{int(absurd.argmax())}"
+            raise AssetError(what, place=place, mend="Export the file again.")
         return found
 
     def label(self, node: int) -> str:
@@ -86,7 +95,7 @@ def read_nodes(document: Document) -> Nodes:
     scales[np.abs(scales - 1.0) <= SCALE_NOISE] = 1.0
     return Nodes(
         table=table,
-        names=tuple(document.text(node, "name", f"/nodes/{i}") for i, node in enumerate(table)),
+        names=tuple(document.name(node, f"/nodes/{i}") for i, node in enumerate(table)),
         parents=tuple(parents),
         children=children,
         order=order,

@@ -38,6 +38,7 @@ def build_rig(
     bound: set[int],
     animated: set[int],
     humanoid: Mapping[str, int],
+    signs: set[int],
     document: Document,
     options: ReadOptions,
 ) -> Rig | None:
@@ -48,6 +49,7 @@ def build_rig(
         bound: nodes that a skin binds.
         animated: nodes that an animation moves.
         humanoid: bone names to nodes.
+        signs: nodes that stand for something else than a place, and are no joints.
         document: for errors.
         options: for the most joints.
 
@@ -55,7 +57,7 @@ def build_rig(
         None if the file has no nodes, or nothing but more nodes than a skeleton may have.
     """
     seeds = bound | animated | set(humanoid.values())
-    kept = _with_helpers(nodes, _with_ancestors(nodes, seeds), seeds) if seeds else None
+    kept = _with_helpers(nodes, _with_ancestors(nodes, seeds), seeds, signs) if seeds else None
     chosen = [node for node in nodes.order if kept is None or node in kept]
     if len(chosen) > options.max_joints:
         if kept is None:
@@ -101,13 +103,15 @@ def _with_ancestors(nodes: Nodes, seeds: Iterable[int]) -> set[int]:
     return kept
 
 
-def _with_helpers(nodes: Nodes, kept: set[int], seeds: set[int]) -> set[int]:
+def _with_helpers(nodes: Nodes, kept: set[int], seeds: set[int], signs: set[int]) -> set[int]:
     """Add what hangs below joints and carries nothing: ends of chains, sockets."""
     found = set(kept)
     waiting = list(seeds)
     while waiting:
         for child in nodes.children[waiting.pop()]:
-            if child not in found and not any(load in nodes.table[child] for load in _LOADS):
+            if child in found or child in signs:
+                continue
+            if not any(load in nodes.table[child] for load in _LOADS):
                 found.add(child)
                 waiting.append(child)
     return found

@@ -14,11 +14,12 @@ from functools import cached_property
 
 import numpy as np
 
-from kinelint.clip import Skin
+from kinelint.clip import LARGEST, Skin
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_document import Document
+from kinelint.readers.gltf_extensions import few
 from kinelint.readers.gltf_meshes import Mesh, MeshReader
 from kinelint.readers.gltf_nodes import Nodes, decompose
 from kinelint.readers.gltf_skeleton import Rig
@@ -48,10 +49,14 @@ def read_skins(
     rigid = list(maker.rigid(followed))
     notes = []
     if maker.packed:
-        text = f"{maker.packed} mesh primitives are compressed and were left out"
-        notes.append(Note("body-model", text))
+        text = f"compressed mesh primitives (KHR_draco_mesh_compression: {maker.packed})"
+        notes.append(Note("body-model", f"{text} were left out; no motion is in them"))
+    if maker.meshes.crowded:
+        text = f"{maker.meshes.crowded} vertices follow more than four joints; of each the four"
+        lost = f"heaviest were kept, at most {maker.meshes.most_lost:.1%} of a weight left out"
+        notes.append(Note("body-model", f"{text} {lost}"))
     if rigid:
-        names = ", ".join(sorted({skin.name for skin in rigid}))
+        names = few(sorted({skin.name for skin in rigid}))
         text = f"meshes that hang rigidly on a joint were taken as part of the body: {names}"
         notes.append(Note("body-model", text))
     return tuple(skinned + rigid), tuple(notes)
@@ -115,8 +120,9 @@ class SkinMaker:
         return found
 
     def _name(self, node: int) -> str:
-        mesh = self.document.table("meshes")[self.nodes.table[node]["mesh"]]
-        return self.document.text(mesh, "name", "/meshes") or self.nodes.label(node)
+        index = self.nodes.table[node]["mesh"]
+        mesh = self.document.table("meshes")[index]
+        return self.document.name(mesh, f"/meshes/{index}") or self.nodes.label(node)
 
     def _bound(self, node: int, mesh: Mesh, skin: int, bound: list[int]) -> Skin:
         assert mesh.slots is not None
@@ -174,7 +180,7 @@ class SkinMaker:
             raise self.document.error(f"{joints} joints have {len(stored)} matrices", place)
         matrices = stored[:joints].reshape(-1, 4, 4).transpose(0, 2, 1)
         matrices[:, 3] = (0.0, 0.0, 0.0, 1.0)
-        flat = ~np.all(np.isfinite(matrices), axis=(1, 2))
+        flat = ~np.all(np.abs(matrices) <= LARGEST, axis=(1, 2))
         flat[~flat] = np.abs(np.linalg.det(matrices[~flat])) < 1e-30
         if flat.any():
             what = f"matrix {int(flat.argmax())} cannot be inverted"

@@ -13,11 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from kinelint.clip import LARGEST
 from kinelint.errors import AssetError
 from kinelint.kinematics.arrays import Floats, Ints
 
 CHUNK_BYTES = 1 << 17
+LONGEST_LINE = 1 << 23
 _NOT_PLAIN = (b",", b'"', b"[", b"{", b"u", b"l")
+_BLANK = re.compile(rb"[ \t\n\r\x0b\x0c]")
 _CONTROL = re.compile(rb"[^\t\n\r\x0b\x0c\x20-\xff]")
 
 
@@ -53,7 +56,20 @@ def read_block(text: bytes, start: int, first_line: int, columns: int, expected:
     if left:
         raise _short_row(text, start, first_line, columns, left)
     lines = np.concatenate(reader.lines) if reader.lines else np.empty(0, dtype=np.intp)
-    return Block(reader.values[: reader.count].reshape(rows, columns), lines)
+    values = reader.values[: reader.count].reshape(rows, columns)
+    return Block(values, lines)
+
+
+def refuse_absurd(block: Block) -> None:
+    """Raises AssetError for a number that is finite, and so large that its square may not be."""
+    values, lines = block.values, block.lines
+    if not values.size or max(values.max(), -values.min()) <= LARGEST:
+        return
+    row = int(np.argmax(np.abs(values).max(axis=1) > LARGEST))
+    worst = float(values[row][np.argmax(np.abs(values[row]))])
+    what = f"{worst:g} is larger than any length and any angle of a motion"
+    mend = "Export the clip again, or correct the value."
+    raise AssetError(what, place=f"line {int(lines[row])}", mend=mend)
 
 
 class _Reader:
@@ -83,10 +99,16 @@ class _Reader:
             cut = self.text.rfind(b"\n", first, end) + 1
             if not cut:
                 # A line longer than a chunk: take the whole of it.
-                cut = self.text.find(b"\n", end) + 1 or len(self.text)
-            end = cut
+                cut = self.text.find(b"\n", end, first + LONGEST_LINE) + 1
+            end = cut or self._between_numbers(end)
         self.position = end
         return self.text[first:end]
+
+    def _between_numbers(self, end: int) -> int:
+        """Somewhere in a line too long to be held in pieces; its row will not end here."""
+        self.plain = False
+        blank = _BLANK.search(self.text, end)
+        return len(self.text) if blank is None else blank.end()
 
     def _room(self, more: int) -> Floats:
         need = self.count + more
@@ -160,15 +182,35 @@ def _control_character(chunk: bytes, line: int) -> AssetError:
     )
 
 
+def _filled_lines(text: bytes, start: int) -> tuple[Ints, Ints]:
+    """Lines from `start` that hold numbers, counted from 0, and how many each holds."""
+    rows: list[Ints] = []
+    counts: list[Ints] = []
+    line, open_count, before = 0, 0, np.uint8(32)
+    for first in range(start, len(text), CHUNK_BYTES):
+        codes = np.frombuffer(text[first : first + CHUNK_BYTES], dtype=np.uint8)
+        blank = np.concatenate(([before <= 32], codes <= 32))
+        starts = np.flatnonzero(blank[:-1] > blank[1:])
+        ends = np.flatnonzero(codes == 10)
+        held = np.bincount(np.searchsorted(ends, starts), minlength=len(ends) + 1)
+        held[0] += open_count
+        filled = np.flatnonzero(held[:-1])
+        rows.append(line + filled)
+        counts.append(held[filled])
+        line, open_count, before = line + len(ends), int(held[-1]), codes[-1]
+    if open_count:
+        rows.append(np.array([line]))
+        counts.append(np.array([open_count]))
+    return np.concatenate(rows), np.concatenate(counts)
+
+
 def _short_row(text: bytes, start: int, first_line: int, columns: int, left: int) -> AssetError:
-    """Only when reading has failed: where the rows stop being whole, the slow and sure way."""
-    lines = text[start:].split(b"\n")
-    counts = np.fromiter((len(one.split()) for one in lines), dtype=np.intp, count=len(lines))
-    filled = np.flatnonzero(counts)
-    odd = filled[counts[filled] != columns]
+    """Only when reading has failed: where the rows stop being whole."""
+    filled, counts = _filled_lines(text, start)
+    odd = np.flatnonzero(counts != columns)
     if len(odd) * 2 < len(filled) or len(filled) == 1:
-        row = int(odd[0])
-        what = f"{int(counts[row])} numbers where the channels need {columns}"
+        row = int(filled[odd[0]])
+        what = f"{int(counts[odd[0]])} numbers where the channels need {columns}"
     else:
         # Rows run over several lines, so that no single line can be called short.
         row = int(filled[-1])

@@ -1,16 +1,18 @@
 """Which reader takes a file: decided by its content, then by its ending.
 
-A reader is an object with the four members of `Reader`. Packs bring theirs through the entry
-point group "kinelint.readers", one reader (or a class of one) an entry. Built-in readers are
-asked first, so that a file of a known format reads the same whatever else is installed; they are
-imported when a file needs them and not before.
+A reader is an object with the four members of `Reader`; a text `carries` beside them says what it
+carries over (see `carries`). Packs bring theirs through the entry point group "kinelint.readers",
+one reader (or a class of one) an entry. Built-in readers are asked first, so that a file of a known
+format reads the same whatever else is installed; they are imported when a file needs them and not
+before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from functools import cached_property
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
@@ -18,6 +20,8 @@ from typing import Protocol, runtime_checkable
 
 from kinelint.clip import Asset
 from kinelint.errors import AssetError, RegistryError
+from kinelint.format_info import FormatInfo
+from kinelint.readers.native import NativeReader
 from kinelint.readers.options import ReadOptions
 
 GROUP = "kinelint.readers"
@@ -63,6 +67,11 @@ class LazyReader:
         reader: Reader = found() if isinstance(found, type) else found
         return reader
 
+    @property
+    def carries(self) -> str:
+        """As the reader itself says."""
+        return carries(self.loaded)
+
     def sniff(self, head: bytes, path: Path) -> bool:
         """Asked of the reader itself."""
         return self.loaded.sniff(head, path)
@@ -75,7 +84,33 @@ class LazyReader:
 BUILT_IN: tuple[Reader, ...] = (
     LazyReader("bvh", (".bvh",), "kinelint.readers.bvh:READER"),
     LazyReader("gltf", (".gltf", ".glb", ".vrm", ".vrma"), "kinelint.readers.gltf:READER"),
+    NativeReader(
+        "fbx",
+        (".fbx",),
+        sniff_target="kinelint.readers.fbx_sniff:sniff",
+        read_target="kinelint.readers.fbx:read_fbx",
+        needs="ufbx",
+        extra="fbx",
+    ),
+    NativeReader(
+        "usd",
+        (".usd", ".usda", ".usdc", ".usdz"),
+        sniff_target="kinelint.readers.usd_sniff:sniff",
+        read_target="kinelint.readers.usd:read_usd",
+        needs="pxr",
+        extra="usd",
+    ),
 )
+
+
+def carries(reader: Reader) -> str:
+    """What a reader says it carries over and what not, as Markdown; "" if it says nothing.
+
+    It is the reader's attribute `carries`, which readers need not have: a short list of what
+    becomes part of a clip, then what is set aside with a note, then what is refused. Formats
+    read in a child keep it as `CARRIES` beside their sniffing function.
+    """
+    return str(getattr(reader, "carries", "")).strip()
 
 
 def brought(entries: Iterable[EntryPoint] | None = None) -> Iterator[Reader]:
@@ -87,13 +122,29 @@ def brought(entries: Iterable[EntryPoint] | None = None) -> Iterator[Reader]:
     Raises:
         RegistryError: a pack cannot be loaded, or what it brings is no reader.
     """
-    found = entry_points(group=GROUP) if entries is None else entries
-    for entry in sorted(found, key=lambda one: (one.name, one.value)):
+    for entry in _sorted(entries):
         yield _loaded(entry)
 
 
+def _sorted(entries: Iterable[EntryPoint] | None) -> list[EntryPoint]:
+    found = _installed(entry_points, tuple(sys.path)) if entries is None else entries
+    return sorted(found, key=lambda one: (one.name, one.value))
+
+
+@lru_cache(maxsize=1)
+def _installed(
+    find: Callable[..., Iterable[EntryPoint]], _: tuple[str, ...]
+) -> tuple[EntryPoint, ...]:
+    """What is installed on a module path: looked for once, not for every file."""
+    return tuple(find(group=GROUP))
+
+
+def _pack(entry: EntryPoint) -> str:
+    return entry.dist.name if entry.dist else entry.value
+
+
 def _loaded(entry: EntryPoint) -> Reader:
-    pack = entry.dist.name if entry.dist else entry.value
+    pack = _pack(entry)
     try:
         found = entry.load()
         reader = found() if isinstance(found, type) else found
@@ -124,7 +175,7 @@ def pick(head: bytes, path: Path, entries: Iterable[EntryPoint] | None = None) -
             return reader
     more = list(brought(entries))
     for reader in more:
-        if reader.sniff(head, path):
+        if _sniffed(reader, head, path):
             return reader
     # A known ending over strange content: its own reader can best say what is wrong with it.
     for reader in (*built_in, *more):
@@ -135,6 +186,16 @@ def pick(head: bytes, path: Path, entries: Iterable[EntryPoint] | None = None) -
     )
 
 
+def _sniffed(reader: Reader, head: bytes, path: Path) -> bool:
+    try:
+        return reader.sniff(head, path)
+    except Exception as error:
+        raise RegistryError(
+            f"the reader of {reader.media} files cannot look at it: {error}",
+            mend="Mend or uninstall the pack.",
+        ) from error
+
+
 def _readable(readers: Iterable[Reader]) -> str:
     known = "; ".join(f"{one.media} ({', '.join(one.endings)})" for one in readers)
     return f"These can be read: {known}."
@@ -143,3 +204,20 @@ def _readable(readers: Iterable[Reader]) -> str:
 def endings() -> frozenset[str]:
     """Every file ending that some reader takes, in lower case, with the dot."""
     return frozenset(end for one in (*BUILT_IN, *brought()) for end in one.endings)
+
+
+def formats() -> list[FormatInfo]:
+    """What every reader here says of its format: the built-in ones, then those of packs.
+
+    Raises:
+        RegistryError: a pack's reader is broken.
+    """
+    more = [_info(_loaded(entry), _pack(entry)) for entry in _sorted(None)]
+    return [*(_info(one, "kinelint") for one in BUILT_IN), *more]
+
+
+def _info(reader: Reader, pack: str) -> FormatInfo:
+    info = FormatInfo(reader.media, tuple(reader.endings), carries(reader), pack=pack)
+    if not isinstance(reader, NativeReader):
+        return info
+    return replace(info, install=reader.install, installed=reader.installed, native=True)

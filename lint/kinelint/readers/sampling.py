@@ -20,6 +20,7 @@ MOST_HZ = 240.0
 COMMON_HZ = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 72.0, 90.0, 100.0, 120.0, 144.0, 240.0)
 """Rates at which keys are usually set: film, PAL, video and their multiples (common practice)."""
 
+_KEYS_AT_ONCE = 1 << 16
 _ON_GRID = 0.02  # of a step
 _SAME_RATE = 1e-3  # of a step, at the last frame
 _ONE_MOMENT_S = 1e-3  # keys closer than that are one moment (a step written as two keys)
@@ -83,18 +84,24 @@ def plan(key_times_s: Floats, wanted_hz: float | None = None) -> Plan:
 
 def _uniform_rate(since: Floats) -> float | None:
     """The common rate of keys at `since` the first, if they have one."""
-    common = [rate for rate in COMMON_HZ if _fits(since, rate)]
+    common = [rate for rate, fits in zip(COMMON_HZ, _fit(since, COMMON_HZ), strict=True) if fits]
     if common:
         return min(common, key=_least_multiple)
     steps = round(float(since[-1]) * _densest_rate(since))
     rate = steps / float(since[-1])
     # A few keys fit some odd rate by chance; a real one is seen in most of its steps.
-    return rate if len(since) > steps / 2 and _fits(since, rate) else None
+    return rate if len(since) > steps / 2 and _fit(since, (rate,))[0] else None
 
 
-def _fits(since: Floats, rate: float) -> bool:
-    steps = since * rate
-    return bool(np.all(np.abs(steps - np.rint(steps)) <= _ON_GRID)) and steps[-1] > 0.5
+def _fit(since: Floats, rates: tuple[float, ...]) -> list[bool]:
+    """Of each rate, whether all keys lie on its grid."""
+    by = np.asarray(rates)
+    furthest = np.zeros(len(rates))
+    for first in range(0, len(since), _KEYS_AT_ONCE):
+        steps = np.multiply.outer(by, since[first : first + _KEYS_AT_ONCE])
+        furthest = np.maximum(furthest, np.abs(steps - np.rint(steps)).max(axis=1))
+    found: list[bool] = ((furthest <= _ON_GRID) & (by * since[-1] > 0.5)).tolist()
+    return found
 
 
 def _least_multiple(rate: float) -> float:
@@ -141,7 +148,11 @@ def lookup(key_times_s: Floats, times_s: Floats, tolerance_s: float) -> Lookup:
     channel must not miss its own key by a rounding error.
     """
     last = len(key_times_s) - 1
-    before = np.clip(np.searchsorted(key_times_s, times_s, side="right") - 1, 0, last)
+    if last + 1 == len(times_s) and np.abs(key_times_s - times_s).max() <= tolerance_s:
+        # A key for every frame, as most files have it.
+        every, none = np.arange(last + 1), np.zeros(last + 1)
+        return Lookup(every, every, none, none)
+    before = np.maximum(np.searchsorted(key_times_s, times_s, side="right") - 1, 0)
     after = np.minimum(before + 1, last)
     to_before = np.abs(times_s - key_times_s[before])
     to_after = np.abs(key_times_s[after] - times_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,8 @@ _FAR_M = 0.20
 # Heel and toes that are as deep as each other to within this are one flat sole.
 _LEVEL_M = 0.005
 _OF_FEET = ("foot", "toes")
+# Stands of a foot may all be this much over an estimated floor that fits the other foot.
+_OTHERS_M = 0.020
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +53,11 @@ class Depth:
     def depth_m(self) -> Floats:
         """``(frames,)`` of the deepest point."""
         return np.asarray(self.depths_m.max(axis=0))
+
+    def less(self, by_m: float) -> Depth:
+        """The same under a floor that much lower."""
+        inner_m = None if self.inner_m is None else self.inner_m - by_m
+        return replace(self, depths_m=self.depths_m - by_m, inner_m=inner_m)
 
     def name_at(self, frame: int) -> str:
         """The deepest point, or "sole" where both ends of a foot are equally deep."""
@@ -81,10 +88,18 @@ def feet(motion: Motion, plane: Plane, own_level: bool = False) -> Iterator[Dept
 
 
 def _raised(motion: Motion, side: str, lowest: Floats) -> Floats:
-    """``(frames,)`` how high each stand of a foot is over the floor, 0 if it is not."""
+    """``(frames,)`` how high each stand of a foot is over the floor, 0 if it is not.
+
+    A foot that is under the floor for most of a stand is measured from its other stands.
+    """
     raised = np.zeros(motion.frames)
-    for first, last in runs(stance(motion, side)):
-        raised[first : last + 1] = max(float(np.median(lowest[first : last + 1])), 0.0)
+    stands = runs(stance(motion, side))
+    levels = np.array([np.median(lowest[first : last + 1]) for first, last in stands])
+    most = _OTHERS_M * scale_of(motion)
+    for number, (first, last) in enumerate(stands):
+        others = np.delete(levels, number)
+        usual = min(float(np.median(others)), most) if others.size else 0.0
+        raised[first : last + 1] = max(float(levels[number]), usual, 0.0)
     return raised
 
 

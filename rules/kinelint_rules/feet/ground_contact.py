@@ -102,7 +102,7 @@ class GroundContact(Rule[GroundContactSettings]):
             yield from _sunk(motion, floor, one, limits, settings)
         softer = tuple(limit + settings.body_extra_mm for limit in limits)
         for one in other_parts(motion, plane):
-            yield from _sunk(motion, floor, one, softer, settings)
+            yield from _sunk(motion, floor, one.less(found.doubt_m), softer, settings)
         for side, height in hovering(motion, plane).items():
             yield from _floating(motion, floor, side, height, settings)
 

@@ -14,7 +14,7 @@ from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import motion
-from kinelint_rules.loops.seam import Seam, seam
+from kinelint_rules.loops.seam import Seam, jump_mm_per_s, seam, weighed
 
 LEAST_FRAMES = 4
 PRACTICE = "common practice, no source"
@@ -69,7 +69,9 @@ class LoopSeam(Rule[LoopSeamSettings]):
     what it does elsewhere in the clip.
 
     A loop may repeat its first frame at the end or stop one frame short of it: the rule tells
-    which from what is left over, and takes one ordinary step away in the second case.
+    which from what is left over. In the second case it takes away the step that the frames on
+    both sides foretell, and holds what is left against what the joint leaves over elsewhere in
+    the clip: feet that land belie any forecast. Between likely and sure it is a warning at most.
     """
 
     id = "loop-seam"
@@ -149,16 +151,17 @@ def _joints(motion: Motion) -> tuple[tuple[int, ...], tuple[int, ...]]:
 
 
 def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[Finding]:
-    in_deg = found.gap_deg / settings.gap_deg
-    in_mm = found.gap_mm / settings.gap_mm
+    gap_deg, gap_mm = found.unusual
+    in_deg, in_mm = gap_deg / settings.gap_deg, gap_mm / settings.gap_mm
     share = max(float(in_deg.max()), float(in_mm.max()))
     if share <= settings.warning_share:
         return
     by_turn = float(in_deg.max()) >= settings.warning_share
-    values, unit = (found.gap_deg, "deg") if by_turn else (found.gap_mm, "mm")
+    values, unit = (gap_deg, "deg") if by_turn else (gap_mm, "mm")
     limit = settings.gap_deg if by_turn else settings.gap_mm
-    rows = _responsible(values, settings.responsible_share)
-    worst, furthest = rows[0], int(np.argmax(found.gap_mm))
+    usual = found.usual_deg if by_turn else found.usual_mm
+    rows = _responsible(weighed(values, usual, limit), settings.responsible_share)
+    worst, furthest = rows[0], int(np.argmax(gap_mm))
     if in_mm[furthest] > settings.warning_share:
         rows += _behind(motion, found, furthest, rows if by_turn else [])
     parts = _parts(motion, found, rows)
@@ -166,7 +169,11 @@ def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[F
     message = f"the loop does not close: {label(parts[0])} is {values[worst]:.1f} {unit} off"
     if by_turn:
         message += f", which puts the {label(_parts(motion, found, [furthest])[0])} "
-        message += f"{found.gap_mm[furthest]:.0f} mm off"
+        message += f"{gap_mm[furthest]:.0f} mm off"
+    surely_deg, surely_mm = found.surely_unusual
+    surely = max(
+        float((surely_deg / settings.gap_deg).max()), float((surely_mm / settings.gap_mm).max())
+    )
     yield _finding(
         motion,
         found,
@@ -178,16 +185,17 @@ def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[F
         unit=unit,
         detail="pose",
         remedy=f"Blend {_listed(parts)} over the last frames into the first pose.",
-        level=Level.ERROR if share > 1.0 else Level.WARNING,
+        level=Level.ERROR if surely > 1.0 else Level.WARNING,
     )
 
 
 def _velocity(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[Finding]:
-    worst = int(np.argmax(found.jump_mm_per_s))
-    value = float(found.jump_mm_per_s[worst])
+    jumps = jump_mm_per_s(motion, found)
+    worst = int(np.argmax(jumps))
+    value = float(jumps[worst])
     if value <= settings.warning_share * settings.jump_mm_per_s:
         return
-    parts = _parts(motion, found, _responsible(found.jump_mm_per_s, settings.responsible_share))
+    parts = _parts(motion, found, _responsible(jumps, settings.responsible_share))
     yield _finding(
         motion,
         found,
@@ -219,7 +227,7 @@ def _behind(motion: Motion, found: Seam, furthest: int, named: list[int]) -> lis
         joint = int(motion.clip.skeleton.parents[joint])
     if set(above) & set(named):
         return []
-    return [furthest, max(above, key=lambda row: float(found.turned_deg[row]))]
+    return [furthest, max(above, key=lambda row: float(found.gap_deg[row]))]
 
 
 def _parts(motion: Motion, found: Seam, rows: list[int]) -> tuple[str, ...]:

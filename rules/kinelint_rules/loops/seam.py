@@ -10,9 +10,21 @@ import numpy as np
 from kinelint.anatomy.parts import mirrored
 from kinelint.kinematics import rotations
 from kinelint.kinematics.alignment import Alignment, align
-from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.kinematics.arrays import Bools, Floats, Ints
 from kinelint.kinematics.rates import at_times, shifted
 from kinelint.motion import Motion
+from kinelint_rules.loops.missing_frame import (
+    EVEN_M,
+    EVEN_RAD,
+    Left,
+    Steps,
+    between,
+    place_steps,
+    places_left,
+    turn_steps,
+    turned,
+    turns_left,
+)
 
 # Velocities at the seam are taken over this long, so that the frame rate does not matter.
 VELOCITY_WINDOW_S = 1.0 / 30.0
@@ -20,16 +32,19 @@ VELOCITY_WINDOW_S = 1.0 / 30.0
 NEAR_M = 0.001
 # Gaps smaller than these pass any limit: whether they are usual need not be asked.
 _WORTH_DEG, _WORTH_MM = 1.0, 4.0
-# More than this many times what the joint does elsewhere is no part of the motion: feet that land
-# on the seam of recorded and of hand-keyed walks reached 1.2.
+# A change of velocity of more than this many times the largest elsewhere is no part of the motion:
+# feet that land on the seam of recorded and of hand-keyed walks reached 1.2.
 _TIMES_USUAL = 1.3
-_MOST_FRAMES = 0.97
+# A gap where a frame is missing, by what the joint leaves over elsewhere in the clip: from the
+# first on likely no part of the motion, from the second on surely none. Of recorded walks that were
+# cut at the best place of a cycle, at 24 Hz, a third reach the first, one in twenty the second.
+_LIKELY, _SURE = 1.35, 1.6
 # A seam that takes less of an ordinary step than this takes none. Cycles of 14 recorded walks took
 # 0.00 closed, and 0.2 to 1.4, mostly near 1, with their last frame cut off.
 _REPEATS = 0.25
 _STILL = 1e-12
-# The frames on both sides of the seam: the first two and the last two.
-_ENDS = [0, 1, -2, -1]
+# The frames on both sides of the seam: the last three and the first three.
+_ENDS = [-3, -2, -1, 0, 1, 2]
 # Frames that are worked on at a time: what the cache holds.
 _CHUNK = 4096
 
@@ -43,9 +58,9 @@ class Seam:
         joints: ``(m,)`` the joints measured.
         gap_deg: ``(m,)`` turn of each joint against its parent that is left over at the seam.
         gap_mm: ``(m,)`` distance of each joint that is left over at the seam.
-        turned_deg: ``(m,)`` as `gap_deg`, with what the joint does elsewhere in the clip as well.
-        jump_mm_per_s: ``(m,)`` change of velocity at the seam well beyond the largest that the
-            joint or its mirror makes anywhere in the clip in the same time: 1.3 times that.
+        usual_deg, usual_mm: ``(m,)`` what is left over elsewhere in the clip where it leaves out a
+            frame: what the joint does the same way; 0 if the first is repeated.
+        turn: ``(4, 1)`` from the last frame's travel to the first's, about the vertical.
         clear: ``(m, 3)`` where each joint would have to go in the last frame, metres.
     """
 
@@ -53,9 +68,31 @@ class Seam:
     joints: Ints
     gap_deg: Floats
     gap_mm: Floats
-    turned_deg: Floats
-    jump_mm_per_s: Floats
+    usual_deg: Floats
+    usual_mm: Floats
+    turn: Floats
     clear: Floats
+
+    @property
+    def unusual(self) -> tuple[Floats, Floats]:
+        """``(m,)`` degrees and mm of the gaps that are likely no part of the motion, else 0."""
+        return self._beyond(_LIKELY)
+
+    @property
+    def surely_unusual(self) -> tuple[Floats, Floats]:
+        """The same of those that surely are none."""
+        return self._beyond(_SURE)
+
+    def _beyond(self, times: float) -> tuple[Floats, Floats]:
+        return (
+            np.where(self.gap_deg > times * self.usual_deg, self.gap_deg, 0.0),
+            np.where(self.gap_mm > times * self.usual_mm, self.gap_mm, 0.0),
+        )
+
+
+def weighed(gaps: Floats, usual: Floats, limit: float) -> Floats:
+    """Gaps by their limit, or by what is usual of the joint where that is more."""
+    return np.asarray(gaps / np.maximum(limit, _SURE * usual))
 
 
 def seam(motion: Motion, joints: tuple[int, ...], weighted: tuple[int, ...]) -> Seam:
@@ -63,25 +100,28 @@ def seam(motion: Motion, joints: tuple[int, ...], weighted: tuple[int, ...]) -> 
     which = np.array(joints, dtype=np.intp)
     ends = motion.positions_m[..., _ENDS]
     points, measured = ends[list(weighted)], ends[which]
-    over = _align_most(points[..., 0], points[..., -1])
+    over = _align_most(points[..., 3], points[..., 2])
     repeats = _repeats_first(motion, which, over)
     if not repeats:
-        over = _align_most(points[..., 0], _next(points, over.turn))
-    end = measured[..., -1] if repeats else _next(measured, over.turn)
-    gap = measured[..., 0] - over.apply(end[..., None])[..., 0]
-    turned_deg = gap_deg = _turn_gap_deg(motion, which, over.turn, repeats)
-    gap_mm = 1000.0 * np.linalg.norm(gap, axis=1)
+        over = _align_most(points[..., 3], _next(points, over.turn))
+    end = measured[..., 2] if repeats else _next(measured, over.turn)
+    gap = measured[..., 3] - over.apply(end[..., None])[..., 0]
+    clear = np.asarray(rotations.unrotate(over.turn, gap[:, :, None])[..., 0])
+    by_turn = _turn_gap(_end_turns(motion, which, over.turn), repeats)
+    gap_deg, gap_mm = np.degrees(_sizes(by_turn)), 1000.0 * _sizes(gap)
+    usual_deg, usual_mm = np.zeros(len(which)), np.zeros(len(which))
     if not repeats:
-        gap_deg = _unusual(motion, which, gap_deg, _WORTH_DEG, _turns_aside_deg)
-        gap_mm = _unusual(motion, which, gap_mm, _WORTH_MM, _strays_mm)
+        usual_deg = _usual_deg(motion, which, over.turn, by_turn)
+        usual_mm = _usual_mm(motion, which, over.turn, clear)
     return Seam(
         repeats_first=repeats,
         joints=which,
         gap_deg=gap_deg,
         gap_mm=gap_mm,
-        turned_deg=turned_deg,
-        jump_mm_per_s=1000.0 * _velocity_jump(motion, which, over.turn, repeats),
-        clear=np.asarray(rotations.unrotate(over.turn, gap[:, :, None])[..., 0]),
+        usual_deg=usual_deg,
+        usual_mm=usual_mm,
+        turn=over.turn,
+        clear=clear,
     )
 
 
@@ -97,9 +137,13 @@ def _align_most(target: Floats, points: Floats) -> Alignment:
 
 def _next(points: Floats, turn: Floats) -> Floats:
     """``(m, 3)`` where the frame after the last would be, by the steps on both sides."""
-    begin = points[..., 1] - points[..., 0]
-    step = rotations.unrotate(turn, begin[..., None])[..., 0] + points[..., -1] - points[..., -2]
-    return np.asarray(points[..., -1] + 0.5 * step)
+    return np.asarray(points[..., 2] + _place_steps(points, turn).foretold)
+
+
+def _place_steps(points: Floats, turn: Floats) -> Steps:
+    """The steps of ``(m, 3, 6)`` around the seam, in the axes of the last frame."""
+    after = rotations.unrotate(turn, points[..., 3:])
+    return place_steps((*(points[..., i] for i in range(3)), *(after[..., i] for i in range(3))))
 
 
 def _repeats_first(motion: Motion, which: Ints, over: Alignment) -> bool:
@@ -109,13 +153,13 @@ def _repeats_first(motion: Motion, which: Ints, over: Alignment) -> bool:
     it in the second. Both its turn and its place are asked, travel taken away; what moves most
     counts most, and a stray few are outvoted.
     """
-    first, second, before, last = _end_turns(motion, which, over.turn)
-    turns = _between(last, first), 0.5 * (_between(before, last) + _between(first, second))
+    turns = _end_turns(motion, which, over.turn)
+    by_turn = between(turns[2], turns[3]), turn_steps(turns).foretold
     at = motion.positions_m[..., _ENDS][which]
-    gap = at[..., 0] - over.apply(at[..., -1:])[..., 0]
-    step = over.apply(_next(at, over.turn)[..., None])[..., 0] - over.apply(at[..., -1:])[..., 0]
+    gap = at[..., 3] - over.apply(at[..., 2:3])[..., 0]
+    step = over.apply(_next(at, over.turn)[..., None])[..., 0] - over.apply(at[..., 2:3])[..., 0]
     step[:, [0, 2]] -= np.median(step[:, [0, 2]], axis=0)
-    shares, weights = zip(_share_taken(*turns), _share_taken(gap, step), strict=True)
+    shares, weights = zip(_share_taken(*by_turn), _share_taken(gap, step), strict=True)
     taken, weight = np.concatenate(shares), np.concatenate(weights)
     order = np.argsort(taken)
     middle = np.searchsorted(np.cumsum(weight[order]), 0.5 * weight.sum())
@@ -129,91 +173,69 @@ def _share_taken(gap: Floats, step: Floats) -> tuple[Floats, Floats]:
     return taken, length / max(float(length.sum()), _STILL)
 
 
-def _turn_gap_deg(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> Floats:
-    first, second, before, last = _end_turns(motion, which, turn)
-    if not repeats:
-        last = _onward(before, last, first, second)
-    return np.asarray(np.degrees(np.linalg.norm(_between(last, first), axis=1)))
-
-
 def _end_turns(motion: Motion, which: Ints, turn: Floats) -> tuple[Floats, ...]:
-    """``(m, 4)`` turns in the first, second, last but one and last frame.
+    """``(m, 4)`` turns in the last three frames, then in the first three.
 
     Those against the parent do not see the alignment; those of a root are aligned first.
     """
     local = motion.clip.rotations[..., _ENDS][which]
     root = motion.clip.skeleton.parents[which] < 0
     world = motion.orientations[..., _ENDS][which[root]]
-    local[root, :, :2] = world[..., :2]
-    local[root, :, 2:] = rotations.multiply(turn, world[..., -2:])
-    return tuple(local[..., i] for i in range(4))
+    local[root, :, :3] = rotations.multiply(turn, world[..., :3])
+    local[root, :, 3:] = world[..., 3:]
+    return tuple(local[..., i] for i in range(6))
 
 
-def _onward(before: Floats, last: Floats, first: Floats, second: Floats) -> Floats:
-    """``(m, 4)`` turns one step after `last`, by the steps on both sides of the seam."""
-    return _turned(0.5 * (_between(before, last) + _between(first, second)), last)
+def _turn_gap(turns: tuple[Floats, ...], repeats: bool) -> Floats:
+    """``(m, 3)`` to the first frame, from the last or from where it leads."""
+    last = turns[2] if repeats else turned(turn_steps(turns).foretold, turns[2])
+    return between(last, turns[3])
 
 
-def _unusual(
+def _usual_deg(motion: Motion, which: Ints, turn: Floats, gap: Floats) -> Floats:
+    """``(m,)`` how far joints turn aside elsewhere; 0 where the gap is not worth asking."""
+    uneven = turn_steps(_end_turns(motion, which, turn)).uneven(EVEN_RAD)
+    worth = np.degrees(_sizes(gap)) > _WORTH_DEG
+    return np.degrees(_usual(motion, which, gap, uneven, worth, turns_left))
+
+
+def _usual_mm(motion: Motion, which: Ints, turn: Floats, gap: Floats) -> Floats:
+    """The same of where they are."""
+    uneven = _place_steps(motion.positions_m[..., _ENDS][which], turn).uneven(EVEN_M)
+    worth = 1000.0 * _sizes(gap) > _WORTH_MM
+    return 1000.0 * _usual(motion, which, gap, uneven, worth, places_left)
+
+
+def _usual(
     motion: Motion,
     which: Ints,
     gap: Floats,
-    worth: float,
-    elsewhere: Callable[[Motion, int], float],
+    uneven: Floats,
+    worth: Bools,
+    left_at: Callable[[Motion, int], Left],
 ) -> Floats:
-    """The gaps that are larger than what the joint or its mirror does within the clip.
+    """``(m,)`` what each joint or its mirror leaves over elsewhere, radians or metres."""
+    usual, mirrors = np.zeros(len(which)), _mirrors(motion, which)
+    for row in np.flatnonzero(worth):
+        left = left_at(motion, int(which[row]))
+        usual[row] = left.usual(gap[row], float(uneven[row]))
+        if mirrors[row] != row:
+            other = left_at(motion, int(which[mirrors[row]]))
+            usual[row] = max(usual[row], other.midway(float(uneven[row])))
+    return usual
 
-    Where a loop stops a frame short, the step over the seam is foretold by its neighbours. A foot
-    that lands belies that by several degrees at 30 frames a second, wherever the seam lies.
+
+def _sizes(vectors: Floats) -> Floats:
+    return np.asarray(np.linalg.norm(vectors, axis=1))
+
+
+def jump_mm_per_s(motion: Motion, found: Seam) -> Floats:
+    """``(m,)`` change of velocity at the seam well beyond what happens elsewhere.
+
+    The largest that the joint or its mirror makes anywhere in the clip in the same time counts 1.3
+    times.
     """
-    mirrors, kept = _mirrors(motion, which), np.array(gap)
-    for row in np.flatnonzero(gap > worth):
-        pair = {int(which[row]), int(which[mirrors[row]])}
-        if gap[row] <= _TIMES_USUAL * max(elsewhere(motion, joint) for joint in pair):
-            kept[row] = 0.0
-    return kept
-
-
-def _turns_aside_deg(motion: Motion, joint: int) -> float:
-    """How far a joint turns from where its steps before and after would have it, by and large.
-
-    Single frames of a noisy capture do not count: 3 in 100 are left out.
-    """
-    q = motion.clip.rotations[joint].T
-    if len(q) < 4:
-        return 0.0
-    foretold = _onward(q[:-3], q[1:-2], q[2:-1], q[3:])
-    off = np.linalg.norm(_between(foretold, q[2:-1]), axis=1)
-    return float(np.degrees(np.quantile(off, _MOST_FRAMES)))
-
-
-def _strays_mm(motion: Motion, joint: int) -> float:
-    """The same of where it is."""
-    x = motion.positions_m[joint]
-    if x.shape[1] < 4:
-        return 0.0
-    off = 1.5 * (x[:, 2:-1] - x[:, 1:-2]) - 0.5 * (x[:, 3:] - x[:, :-3])
-    return 1000.0 * float(np.quantile(np.linalg.norm(off, axis=0), _MOST_FRAMES))
-
-
-def _between(a: Floats, b: Floats) -> Floats:
-    """``(m, 3)`` rotation vectors from ``(m, 4)`` to ``(m, 4)``, in the parent's axes."""
-    q = rotations.multiply(b[..., None], rotations.conjugate(a[..., None]))[..., 0]
-    q = np.where(q[:, :1] < 0, -q, q)
-    sine = np.linalg.norm(q[:, 1:], axis=1, keepdims=True)
-    angle = 2.0 * np.arctan2(sine, q[:, :1])
-    return np.asarray(q[:, 1:] * angle / np.where(sine > 1e-12, sine, 1.0))
-
-
-def _turned(by: Floats, q: Floats) -> Floats:
-    """``(m, 4)`` rotations turned on by ``(m, 3)`` rotation vectors."""
-    angle = np.linalg.norm(by, axis=1)
-    axis = by / np.where(angle > 1e-12, angle, 1.0)[:, None]
-    step = rotations.from_axis_angle(axis[..., None], angle[:, None])
-    return np.asarray(rotations.multiply(step, q[..., None])[..., 0])
-
-
-def _velocity_jump(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> Floats:
+    which, turn, repeats = found.joints, found.turn, found.repeats_first
     rate = motion.sample_rate_hz
     window = min(max(VELOCITY_WINDOW_S, 1.0 / rate), motion.clip.duration_s / 2.0)
     end = motion.clip.duration_s
@@ -229,7 +251,7 @@ def _velocity_jump(motion: Motion, which: Ints, turn: Floats, repeats: bool) -> 
     # A loop that stops a frame short has one more step between the two windows.
     share = 1.0 if repeats else 1.0 + 1.0 / (rate * window)
     beyond = np.linalg.norm(jump, axis=1) - _TIMES_USUAL * share * largest
-    return np.asarray(np.maximum(beyond, 0.0))
+    return 1000.0 * np.maximum(beyond, 0.0)
 
 
 def _largest_change(path: Floats, lag: float) -> float:
