@@ -58,7 +58,8 @@ class Located:
         rule_id: the rule that made it.
         level: after the rule's grade and the policy.
         message, remedy, parts, detail, measured, limit, unit, at_m, direction, trace, setting,
-        confidence: as the rule said (see `kinelint.finding.Finding`); trace frames are frames of the clip.
+        confidence: as the rule said (see `kinelint.finding.Finding`); trace frames are frames of
+            the clip.
         first, last, worst: frames of the clip as the file counts them, from 0.
         start_s, end_s, worst_s: their times from the first frame of the file's clip.
         first_line, last_line: lines of the text file, from 1; None in a binary file.
