@@ -92,4 +92,7 @@ def test_half_the_rate_gives_the_same_verdict(rule, example):
     if isinstance(before, str) or isinstance(after, str):
         assert before == after
         return
-    assert sorted(one[:4] for one in before) == sorted(one[:4] for one in after)
+    # Which of two points of a foot slides further may be a matter of a millimetre.
+    assert sorted((*one[:2], one[3]) for one in before) == sorted(
+        (*one[:2], one[3]) for one in after
+    )

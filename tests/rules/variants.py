@@ -18,7 +18,8 @@ from kinelint.motion import Motion
 
 _QUARTER = np.array([np.sqrt(0.5), 0.0, np.sqrt(0.5), 0.0])[:, None]  # about Y
 _UP_TO_Z = np.array([np.sqrt(0.5), np.sqrt(0.5), 0.0, 0.0])[:, None]  # about X: Y goes to Z
-_MOVED_M = np.array([3.0, 0.4, -7.0])
+# Not up or down: that the rest pose stands at height 0 of its scene tells where the floor is.
+_MOVED_M = np.array([3.0, 0.0, -7.0])
 
 
 def in_centimetres(motion: Motion) -> Motion:
