@@ -20,6 +20,7 @@ _ID = re.compile(r"([a-z][a-z0-9]*\.)?[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _UNITS = (
     ("_deg_per_s", "deg/s"),
     ("_mm_per_s", "mm/s"),
+    ("_m_per_s2", "m/s2"),
     ("_m_per_s", "m/s"),
     ("_percent", "percent"),
     ("_ratio", "ratio"),

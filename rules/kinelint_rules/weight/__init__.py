@@ -1,0 +1,1 @@
+"""Does the figure carry its weight?"""
