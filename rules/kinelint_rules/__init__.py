@@ -12,9 +12,11 @@ from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
+from kinelint_rules.weight.balance import Balance
 from kinelint_rules.weight.flight import Flight
 
 RULES: tuple[type[RuleBase[Any]], ...] = (
+    Balance,
     Flight,
     FootSlide,
     GroundContact,
