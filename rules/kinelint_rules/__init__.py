@@ -7,6 +7,7 @@ from typing import Any
 from kinelint.rule import RuleBase
 from kinelint_rules.contact.penetration import Penetration
 from kinelint_rules.continuity.pop import Pop
+from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.joints.joint_limit import JointLimit
@@ -17,6 +18,7 @@ from kinelint_rules.weight.flight import Flight
 
 RULES: tuple[type[RuleBase[Any]], ...] = (
     Balance,
+    FaceRange,
     Flight,
     FootSlide,
     GroundContact,

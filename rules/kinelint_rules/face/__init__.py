@@ -1,0 +1,1 @@
+"""Does the face move as faces do?"""
