@@ -6,6 +6,7 @@ from typing import Any
 
 from kinelint.rule import RuleBase
 from kinelint_rules.contact.penetration import Penetration
+from kinelint_rules.continuity.drift import Drift
 from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
@@ -18,6 +19,7 @@ from kinelint_rules.weight.flight import Flight
 
 RULES: tuple[type[RuleBase[Any]], ...] = (
     Balance,
+    Drift,
     FaceRange,
     Flight,
     FootSlide,
