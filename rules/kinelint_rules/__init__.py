@@ -14,6 +14,7 @@ from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
+from kinelint_rules.timing.phase_timing import PhaseTiming
 from kinelint_rules.weight.balance import Balance
 from kinelint_rules.weight.flight import Flight
 
@@ -28,5 +29,6 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     LimbStretch,
     LoopSeam,
     Penetration,
+    PhaseTiming,
     Pop,
 )

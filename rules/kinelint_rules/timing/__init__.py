@@ -1,0 +1,1 @@
+"""Does it take as long as it should?"""
