@@ -15,6 +15,7 @@ from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 from kinelint_rules.timing.phase_timing import PhaseTiming
+from kinelint_rules.timing.untrimmed import Untrimmed
 from kinelint_rules.weight.balance import Balance
 from kinelint_rules.weight.flight import Flight
 
@@ -31,4 +32,5 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     Penetration,
     PhaseTiming,
     Pop,
+    Untrimmed,
 )
