@@ -27,6 +27,21 @@ class Registered:
         """What the rule says of itself."""
         return describe(self.rule, self.pack, self.pack_version)
 
+    @property
+    def versions(self) -> tuple[int, ...]:
+        """Every version that can judge, the newest last."""
+        return (*sorted(self.rule.former), self.rule.version)
+
+    def at(self, version: int) -> Registered:
+        """The rule as it judged at a version.
+
+        Raises:
+            KeyError: it has no such version any more, or not yet.
+        """
+        if version == self.rule.version:
+            return self
+        return Registered(self.rule.former[version], self.pack, self.pack_version)
+
 
 def load(entries: Iterable[EntryPoint] | None = None) -> dict[str, Registered]:
     """All installed rules by id, sorted.

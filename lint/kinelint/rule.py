@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Generic, TypeVar, get_args
 
@@ -88,6 +88,7 @@ class RuleBase(ABC, Generic[S]):
     * ``source``: where the rule's limits come from;
     * ``level``: how bad its findings are where it does not grade them itself;
     * ``version``: a whole number that rises when the rule's verdicts change; policies may pin it;
+    * ``former``: version to the class that judges as that version did, same id;
     * ``quantity``, ``on_screen``, ``remedy``: what is measured, how the defect looks, what to do.
 
     Its docstring is its page: first line the title, then prose.
@@ -96,6 +97,7 @@ class RuleBase(ABC, Generic[S]):
     id: ClassVar[str]
     source: ClassVar[str]
     version: ClassVar[int] = 1
+    former: ClassVar[Mapping[int, type[RuleBase[Any]]]] = {}
     level: ClassVar[Level] = Level.ERROR
     quantity: ClassVar[str] = ""
     on_screen: ClassVar[str] = ""
@@ -149,6 +151,9 @@ def faults(rule: type[RuleBase[Any]]) -> list[str]:
             wrong.append(f"{name} must be a static method")
     if inspect.isabstract(rule):
         wrong.append("check and examples must both be written")
+    for number, older in rule.former.items():
+        if number != older.version or number >= rule.version or older.id != rule.id:
+            wrong.append(f"former[{number}] must be version {number} of {rule.id}, an older one")
     wrong += [
         f"setting {name} has no reason (why=…)"
         for name, one in rule.settings_type.model_fields.items()
@@ -175,6 +180,7 @@ def describe(rule: type[RuleBase[Any]], pack: str = "kinelint", pack_version: st
         source=rule.source,
         level=rule.level,
         settings=tuple(_setting_infos(rule.settings_type)),
+        version=rule.version,
         pack=pack,
         pack_version=pack_version,
     )

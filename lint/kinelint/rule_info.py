@@ -26,6 +26,7 @@ class RuleInfo:
 
     `pack` is the distribution that brought the rule, "kinelint" for the built-in ones.
     `text` is the rule's docstring after its first line; `title` is that first line.
+    `version` rises when the rule's verdicts change.
     """
 
     id: str
@@ -37,5 +38,6 @@ class RuleInfo:
     source: str
     level: Level
     settings: tuple[SettingInfo, ...] = ()
+    version: int = 1
     pack: str = "kinelint"
     pack_version: str = ""

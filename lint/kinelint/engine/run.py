@@ -257,6 +257,7 @@ class _Run:
         file = self.policy.file
         if file is None:
             yield Note("policy", "no kinelint.toml was found: every rule runs with its defaults")
+        yield from self.policy.notes
         if not self.whole:
             return  # a part of a tree does not show what is unused in all of it
         yield from self.made.group_notes

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from kinelint.anatomy.parts import PARTS
 from kinelint.errors import PolicyError
 from kinelint.policy.model import LevelWord, PolicyTable
+from kinelint.policy.pins import behind, pin_problems, pinned
 from kinelint.policy.settle import Policy
 from kinelint.registry import Registered
 from kinelint.toml_check import (
@@ -44,14 +45,23 @@ def load_policy(path: Path | None, rules: Mapping[str, Registered], shown: str =
         return Policy(PolicyTable(), rules)
     file = read_toml(path, shown)
     table, problems = _table(file)
+    pins = _pins(file)
+    installed, rules = rules, pinned(rules, pins)
     more = chain(
+        pin_problems(file, installed),
         _rule_problems(file, rules),
         _entry_problems(file),
         _file_problems(file, path.resolve().parent),
     )
     raise_if_any([*problems, *islice(more, MOST_PROBLEMS + 1)])
     assert table is not None
-    return Policy(table, rules, file, path.resolve().parent)
+    notes = tuple(behind(installed, pins))
+    return Policy(table, rules, file, path.resolve().parent, notes)
+
+
+def _pins(file: TomlFile) -> dict[str, int]:
+    said = _sub(file.data, "pins")
+    return {name: one for name, one in said.items() if type(one) is int}
 
 
 def _table(file: TomlFile) -> tuple[PolicyTable | None, list[PolicyError]]:

@@ -163,6 +163,11 @@ class PolicyTable(Table):
         default=None, description="Height of the floor; estimated from the feet if left out."
     )
     figure: FigureTable = Field(default=FigureTable(), description="Who the figures stand for.")
+    pins: dict[str, int] = Field(
+        default_factory=dict,
+        description="Rule to the version that judges, as foot-slide = 1: it goes on as it is when "
+        "a newer kinelint judges otherwise, until the pin is moved.",
+    )
     limits: LimitsTable = Field(default=LimitsTable(), description="How much a file may ask for.")
     rules: dict[str, dict[str, Any]] = Field(default_factory=dict, description=_RULES)
     scope: tuple[ScopeTable, ...] = Field(default=(), description="Demands on some clips.")

@@ -34,6 +34,9 @@ def policy_schema(rules: Mapping[str, Registered]) -> dict[str, Any]:
         said = owner["properties"]["rules"]
         owner["properties"]["rules"] = {**table, "description": said.get("description", "")}
     parts["ScopeTable"]["properties"]["required"]["items"] = {"enum": list(rules)}
+    pins = schema["properties"]["pins"]
+    pins["additionalProperties"] = False
+    pins["properties"] = {name: {"enum": list(one.versions)} for name, one in rules.items()}
     return schema
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from kinelint.errors import PolicyError
-from kinelint.finding import Level
+from kinelint.finding import Level, Note
 from kinelint.globs import any_asset, any_clip
 from kinelint.policy.model import PolicyTable, ScopeTable, SkeletonTable
 from kinelint.registry import Registered
@@ -50,12 +50,14 @@ class Policy:
         rules: installed rules by id.
         file: the file, None without one.
         folder: of the file; relative paths in it start there.
+        notes: what people should know of it: rules that it holds back.
     """
 
     table: PolicyTable
     rules: Mapping[str, Registered]
     file: TomlFile | None = None
     folder: Path = field(default_factory=Path.cwd)
+    notes: tuple[Note, ...] = ()
     _settled: dict[tuple[int, ...], Demands] = field(
         default_factory=dict, repr=False, compare=False
     )
