@@ -134,7 +134,7 @@ def test_a_policy_crosses_process_borders(policy):
         ("[[scope]]\nclips = ['a']\nrequired = [\n'graded',\n'heigt']", 5, ("'heigt'",)),
         ("[[scope]]\nclips = ['a']\nklass = 'b'", 3, ("[scope]", "'klass'", "'class'")),
         ("[[scope]]\nclips = ['a']\nclass = 3", 3, ("scope.class", "3")),
-        ("[[scope]]\nrequired = ['graded']", 1, ("no clips and no class",)),
+        ("[[scope]]\nrequired = ['graded']", 1, ("no clips, no class and no stage",)),
         ("[[scope]]\nclips=['a']\n[[scope]]\nclips=['b']\nrules.graded.x = 1", 5, ("'x'",)),
         ("[[skeleton]]\nup_axis = 'y'", 1, ("no assets and no signature",)),
         ("[[skeleton]]\nassets=['a']\n[skeleton.parts]\nleft_thig='j'", 4, ("'left_thigh'",)),

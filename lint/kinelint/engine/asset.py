@@ -103,7 +103,7 @@ def _misread(task: ToJudge) -> Iterator[Trouble]:
 def _add_clip(context: Context, task: ToJudge, clip: Clip, made: _Parts) -> None:
     shown = task.file.shown
     cue, entries = context.cues.cue(shown, clip.name)
-    demands = context.policy.demands(shown, clip.name, cue.class_name)
+    demands = context.policy.demands(shown, clip.name, cue.class_name, cue.stage)
     made.cues.update(entries)
     made.scopes.update(demands.scopes)
     try:

@@ -60,10 +60,10 @@ def judge_group(context: Context, task: ToBind) -> GroupJudged:
     Rules and settings are those that the policy demands of the last clip bound.
     """
     asset, clip = task.bound.clips[-1]
-    class_name = context.cue(asset, clip).class_name
+    cue = context.cue(asset, clip)
     demands = [
         one
-        for one in context.policy.demands(asset, clip, class_name).rules
+        for one in context.policy.demands(asset, clip, cue.class_name, cue.stage).rules
         if one.enabled and _looks_at(one, task.bound)
     ]
     if not demands:
@@ -97,7 +97,7 @@ def _members(context: Context, task: ToBind) -> tuple[tuple[Member, ...], str]:
         except (AssetError, KeyError):
             return (), f"the clip {name!r} of {asset} cannot be judged"
         cue = context.cue(asset, name)
-        demands = context.policy.demands(asset, name, cue.class_name)
+        demands = context.policy.demands(asset, name, cue.class_name, cue.stage)
         facts = file_facts(file, len(clips))
         motion = motion_of(prepared.clip, figure, cue, demands.ground_m, facts)
         members.append(Member(asset, name, motion))
@@ -195,7 +195,9 @@ def _with_groups(
 def _clip_results(
     context: Context, asset: AssetReport, clip: ClipReport, said: Mapping[str, list[RuleResult]]
 ) -> Iterator[RuleResult]:
-    for demand in context.policy.demands(asset.path, clip.name, clip.class_name).rules:
+    cue = context.cue(asset.path, clip.name)
+    demands = context.policy.demands(asset.path, clip.name, cue.class_name, cue.stage)
+    for demand in demands.rules:
         rule: Any = demand.rule
         if not issubclass(rule, GroupRule):
             continue

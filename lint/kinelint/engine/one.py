@@ -68,7 +68,7 @@ def one_clip(path: Path, name: str, policy: Policy) -> OneClip:
     if settled.figure is None:
         return OneClip(file.shown, clip, None, None, settled.fault, prepared.notes)
     cue, _ = context.cues.cue(file.shown, clip.name)
-    demands = policy.demands(file.shown, clip.name, cue.class_name)
+    demands = policy.demands(file.shown, clip.name, cue.class_name, cue.stage)
     motion = motion_of(prepared.clip, settled.figure, cue, demands.ground_m)
     return OneClip(file.shown, clip, settled.figure, motion, notes=prepared.notes)
 

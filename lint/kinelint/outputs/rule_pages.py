@@ -57,7 +57,11 @@ def markdown(
         caution: whether the caution about joint ranges ends the page, where it belongs.
     """
     pack = "" if info.pack == "kinelint" else f" From the pack {_safe(info.pack)}."
-    blocks = [f"{heading} {info.id}", f"**{_safe(info.title)}** Level: {info.level.value}.{pack}"]
+    version = f" Version {info.version}." if info.version > 1 else ""
+    blocks = [
+        f"{heading} {info.id}",
+        f"**{_safe(info.title)}** Level: {info.level.value}.{version}{pack}",
+    ]
     blocks += [_safe(info.text)] if info.text.strip() else []
     blocks += [f"**{name}.** {_safe(text)}" for name, text in facts(info) if name != "Source"]
     if info.settings:

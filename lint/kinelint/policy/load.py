@@ -124,9 +124,10 @@ def _settings_problems(
 def _entry_problems(file: TomlFile) -> Iterator[PolicyError]:
     """Scopes and skeletons that choose nothing, and parts that are none."""
     for number, scope in enumerate(_entries(file.data, "scope")):
-        if not scope.get("clips") and not scope.get("class"):
-            mend = 'Add clips = ["raw/**"] or class = "…".'
-            yield _says_not(file, ("scope", number), "the scope names no clips and no class", mend)
+        if not any(scope.get(key) for key in ("clips", "class", "stage")):
+            mend = 'Add clips = ["raw/**"], class = "…" or stage = "raw".'
+            what = "the scope names no clips, no class and no stage"
+            yield _says_not(file, ("scope", number), what, mend)
     for number, one in enumerate(_entries(file.data, "skeleton")):
         if not one.get("assets") and not one.get("signature"):
             mend = 'Add assets = ["crew/**"] or signature = "…".'

@@ -30,6 +30,19 @@ Words = Annotated[
     WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
 ]
 
+Stages = Annotated[
+    tuple[Literal["raw", "edited", "final"], ...],
+    BeforeValidator(_several),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": ["raw", "edited", "final"]},
+                {"type": "array", "items": {"enum": ["raw", "edited", "final"]}},
+            ]
+        }
+    ),
+]
+
 _GLOB = '"**" any folders, "*" part of a name; without "/" the name in any folder'
 _RULES = (
     "Per rule: its settings, and `level`: the highest level its findings may have (error, warning, "
@@ -63,6 +76,10 @@ class ScopeTable(Table):
     class_: Words = Field(
         default=(), alias="class", description="Class or classes that the cue sheet gives clips."
     )
+    stage: Stages = Field(
+        default=(),
+        description="Stage or stages that the cue sheet gives clips: raw, edited, final.",
+    )
     required: tuple[str, ...] = Field(
         default=(),
         description="Rules that must be able to judge these clips, in part at least; where one "
@@ -78,6 +95,7 @@ class ScopeTable(Table):
         """The scope for people."""
         words = [", ".join(self.clips)] if self.clips else []
         words += [f"class {', '.join(self.class_)}"] if self.class_ else []
+        words += [f"stage {', '.join(self.stage)}"] if self.stage else []
         return " of ".join(words)
 
 

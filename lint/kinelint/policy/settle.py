@@ -72,13 +72,14 @@ class Policy:
         """The folder of the asset tree, None without a file."""
         return None if self.file is None else (self.folder / self.table.root).resolve()
 
-    def demands(self, asset: str, clip: str, class_name: str) -> Demands:
+    def demands(self, asset: str, clip: str, class_name: str, stage: str = "") -> Demands:
         """What is demanded of a clip.
 
         Args:
             asset: path from the root of the run, with "/".
             clip: its name in the asset.
             class_name: as the cue sheet says, "" if it does not.
+            stage: the same: "raw", "edited", "final" or "".
 
         Raises:
             PolicyError: two scopes that both hold make settings that contradict each other.
@@ -86,7 +87,7 @@ class Policy:
         key = tuple(
             number
             for number, scope in enumerate(self.table.scope)
-            if _holds(scope, asset, clip, class_name)
+            if _holds(scope, asset, clip, class_name, stage)
         )
         if key not in self._settled:
             self._settled[key] = self._settle(key)
@@ -181,8 +182,9 @@ class Policy:
         )
 
 
-def _holds(scope: ScopeTable, asset: str, clip: str, class_name: str) -> bool:
+def _holds(scope: ScopeTable, asset: str, clip: str, class_name: str, stage: str) -> bool:
     fits = not scope.clips or any_clip(scope.clips, asset, clip)
+    fits = fits and (not scope.stage or stage in scope.stage)
     return fits and (not scope.class_ or class_name in scope.class_)
 
 

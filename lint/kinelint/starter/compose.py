@@ -26,7 +26,7 @@ def compose(seen: Look, rules: Mapping[str, Registered]) -> str:
         rules: installed rules by id.
     """
     parts = [_head(seen), _tree(seen), _body(seen), *_skeletons(seen), _loops(seen)]
-    parts += [_scopes(rules), *(_rule(one.info) for one in rules.values())]
+    parts += [_pins(rules), _scopes(rules), *(_rule(one.info) for one in rules.values())]
     return "\n".join("\n".join(part) + "\n" for lines in parts if (part := list(lines)))
 
 
@@ -47,6 +47,16 @@ def _head(seen: Look) -> Iterator[str]:
     yield ""
     yield "# The gate fails on findings of this level and above: error, warning, note."
     yield _pair("fail_on", "error")
+
+
+def _pins(rules: Mapping[str, Registered]) -> Iterator[str]:
+    yield from _comment(
+        "The version of each rule that judges. A newer kinelint may judge otherwise: the verdicts "
+        "of this tree change when you move the pin, and not before."
+    )
+    yield "[pins]"
+    for name, one in rules.items():
+        yield f"{_key(name)} = {one.rule.version}"
 
 
 def _tree(seen: Look) -> Iterator[str]:

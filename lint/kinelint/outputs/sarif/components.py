@@ -92,6 +92,7 @@ def _described(rule: RuleInfo) -> dict[str, Any]:
         "defaultConfiguration": configuration,
         "properties": {
             "tags": ["animation"],
+            "version": rule.version,
             "precision": "high",
             "problem.severity": _SEVERITY[rule.level],
         },
