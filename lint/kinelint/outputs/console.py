@@ -17,13 +17,21 @@ from collections import Counter
 from collections.abc import Iterator
 
 from kinelint.finding import Level
+from kinelint.outputs.causes import likely_causes
 from kinelint.outputs.cells import apart, cut, wrapped
 from kinelint.outputs.console_clips import blocks
 from kinelint.outputs.console_common import Common
 from kinelint.outputs.console_rules import render_rule, render_rules
 from kinelint.outputs.incidents import Incidents, incidents
 from kinelint.outputs.ink import Ink
-from kinelint.outputs.wording import counted, exit_meaning, levels_counted, prose
+from kinelint.outputs.wording import (
+    amount,
+    counted,
+    exit_meaning,
+    levels_counted,
+    part_label,
+    prose,
+)
 from kinelint.report import Report, Trouble, Verdict
 
 __all__ = ["lines", "render", "render_rule", "render_rules"]
@@ -74,6 +82,7 @@ def lines(
         yield from block.lines(common, ink, width=width, quiet=quiet, most=most)
     if not quiet:
         yield from common.lines(ink, width)
+    yield from _causes(report, width, ink)
     yield from _troubles(troubles, width, ink)
     yield ""
     yield from _verdict(report, troubles, common, width, ink)
@@ -88,6 +97,23 @@ def _title(report: Report, width: int, ink: Ink) -> Iterator[str]:
         yield ink.faint(
             cut("Frames (f) and times count from the first frame of a clip, f0.", width)
         )
+
+
+def _causes(report: Report, width: int, ink: Ink) -> Iterator[str]:
+    """Findings that repeat over many clips, once more as what they probably are."""
+    found = likely_causes(report)
+    if not found:
+        return
+    yield ""
+    yield ink.strong("Likely one cause")
+    for one in found:
+        parts = ", ".join(part_label(part) for part in one.parts)
+        about = amount(one.measured, one.unit)
+        said = (
+            f"{prose(one.rule_id)}: {parts}, about {about}, in {one.clips} of {one.judged} clips "
+            f"of one skeleton ({one.skeleton[:8]}). Look at {one.likely} before you mend clips."
+        )
+        yield from wrapped(said, width, first="  ", rest="      ")
 
 
 def _troubles(troubles: Incidents, width: int, ink: Ink) -> Iterator[str]:
