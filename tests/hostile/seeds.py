@@ -257,6 +257,7 @@ SEEDS: dict[str, Callable[[], dict[str, bytes]]] = {
 }
 NATIVE = {"fbx": "ufbx", "usd": "pxr"}
 """Kinds that are read in a child process, and the package that this needs."""
+GLTF_TURN = "turn.gltf"
 ENDINGS = {
     "bvh": ".bvh",
     "gltf": ".gltf",
