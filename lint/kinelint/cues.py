@@ -18,7 +18,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import Field, ValidationError
 
@@ -39,6 +39,9 @@ from kinelint.toml_places import Path as Place
 from kinelint.toml_places import TomlFile, read_toml
 
 CUES_NAME = "cues.toml"
+# A hundred kilometres: beyond any stage, and far from where arithmetic ends.
+_Metres = Annotated[float, Field(ge=-1e5, le=1e5)]
+_MetresPerS = Annotated[float, Field(ge=-1e4, le=1e4)]
 # Words for both sides of a part ("hand"), which wanted contacts keep as they are.
 PAIRS = (*ARM, *DIGITS, *LEG)
 _PARTS_HINT = "Parts are as left_hand; hand means both, fingers all of them."
@@ -49,7 +52,7 @@ class ContactTable(Table):
 
     parts: tuple[str, str] = Field(description='As ["left_hand", "right_forearm"].')
     depth_mm: float | None = Field(
-        default=None, ge=0, description="How deep; any depth if left out."
+        default=None, ge=0, le=1e5, description="How deep; any depth if left out."
     )
 
 
@@ -57,9 +60,9 @@ class SurfaceTable(Table):
     """Something to stand on besides the floor: an upright box, Y up."""
 
     name: str = Field(default="surface", description="For people: step, crate, ledge.")
-    top_m: float = Field(description="Height of its top.")
-    from_m: tuple[float, float] = Field(description="One corner, [x, z].")
-    to_m: tuple[float, float] = Field(description="The opposite corner, [x, z].")
+    top_m: _Metres = Field(description="Height of its top.")
+    from_m: tuple[_Metres, _Metres] = Field(description="One corner, [x, z].")
+    to_m: tuple[_Metres, _Metres] = Field(description="The opposite corner, [x, z].")
 
 
 class CueTable(Table):
@@ -73,13 +76,13 @@ class CueTable(Table):
     )
     loop: bool | None = Field(default=None, description="The last frame goes on into the first.")
     in_place: bool | None = Field(default=None, description="Feet walk while the figure stays.")
-    travel_m_per_s: tuple[float, float, float] | None = Field(
+    travel_m_per_s: tuple[_MetresPerS, _MetresPerS, _MetresPerS] | None = Field(
         default=None, description="Velocity that an in-place clip stands for, [x, y, z], Y up."
     )
     additive: bool | None = Field(default=None, description="A difference to add to another clip.")
     only_parts: tuple[str, ...] = Field(default=(), description="The parts a partial clip moves.")
     not_captured: tuple[str, ...] = Field(default=(), description="Parts that nobody recorded.")
-    ground_m: float | None = Field(default=None, description="Height of the floor.")
+    ground_m: _Metres | None = Field(default=None, description="Height of the floor.")
     contact: tuple[ContactTable, ...] = Field(default=(), description="Contacts that are wanted.")
     surface: tuple[SurfaceTable, ...] = Field(default=(), description="What else carries feet.")
 
