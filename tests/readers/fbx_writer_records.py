@@ -163,7 +163,8 @@ def _coded(value: Value, version: int, packed: bool) -> Iterator[bytes]:
         else:
             yield array(value, packed=packed and value.nbytes > 128)
     elif isinstance(value, Named):
-        yield _sized(b"S", value.name.encode() + b"\0\1" + value.kind.encode())
+        name = value.name.encode("utf-8", "surrogateescape")
+        yield _sized(b"S", name + b"\0\1" + value.kind.encode())
     elif isinstance(value, str):
         yield _sized(b"S", value.encode("utf-8", "surrogateescape"))
     elif isinstance(value, bytes):
