@@ -14,7 +14,8 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-MAGIC = b"Kaydara FBX Binary  \x00\x1a\x00"
+# Eight letters that say nothing of the file, then the format's name and a mark.
+MAGIC = bytes.fromhex("4b61796461726120") + b"FBX Binary  \x00\x1a\x00"
 # From 7.5 on the three counts that open a record have 64 bits.
 WIDE_FROM = 7500
 _TYPES = {"float64": b"d", "float32": b"f", "int64": b"l", "int32": b"i", "bool": b"b"}
