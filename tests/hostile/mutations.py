@@ -158,6 +158,7 @@ MUTATORS = {
     "gltf": (by_bytes, by_tree, by_tree, by_tree),
     "policy": (by_bytes, by_words, by_words),
     "cues": (by_bytes, by_words, by_words),
+    "report": (by_bytes, by_tree, by_tree, by_tree),
     "fbx": (by_bytes, by_words, by_number),
     "usd": (by_bytes, by_words, by_number),
 }

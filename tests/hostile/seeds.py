@@ -222,6 +222,14 @@ def cues_seeds() -> dict[str, bytes]:
     return {"full": CUES.encode(), "crlf": CUES.replace("\n", "\r\n").encode(), "none": b"\n"}
 
 
+def report_seeds() -> dict[str, bytes]:
+    """Reports as JSON by name."""
+    from kinelint.outputs.json_report import dump
+    from outputs.made_report import full, troubled
+
+    return {"full": dump(full()), "troubled": dump(troubled())}
+
+
 def fbx_seeds() -> dict[str, bytes]:
     """FBX of both kinds and of three versions by name."""
     from readers.fbx_writer_spoilt import small
@@ -252,6 +260,7 @@ SEEDS: dict[str, Callable[[], dict[str, bytes]]] = {
     "gltf": gltf_seeds,
     "policy": policy_seeds,
     "cues": cues_seeds,
+    "report": report_seeds,
     "fbx": fbx_seeds,
     "usd": usd_seeds,
 }
@@ -263,6 +272,7 @@ ENDINGS = {
     "gltf": ".gltf",
     "policy": ".toml",
     "cues": ".toml",
+    "report": ".json",
     "fbx": ".fbx",
     "usd": ".usd",
 }

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hostile.bounds import in_memory, in_time
 from hostile.gate_oracle import judge_and_check
 from hostile.mutations import mutated
-from hostile.oracle import load_and_check, read_and_check
+from hostile.oracle import load_and_check, load_report_and_check, read_and_check
 from hostile.seeds import ENDINGS, SEEDS
 from kinelint.clip import Asset
 
@@ -88,7 +88,25 @@ def test_any_bytes_under_any_name_are_refused_or_read(kind: str, tmp_path: Path)
         with in_time():
             if kind in ("policy", "cues"):
                 load_and_check(path, kind)
+            elif kind == "report":
+                load_report_and_check(path)
             else:
                 read_and_check(path)
 
     holds()
+
+
+def test_a_damaged_report_is_read_back_or_refused(tmp_path: Path) -> None:
+    path = tmp_path / "report.json"
+
+    @given(seeds("report"), chances)
+    @settings(QUIET, max_examples=200)
+    def holds(seed: bytes, chance: Random) -> None:
+        path.write_bytes(mutated("report", seed, chance, most=2))
+        with in_time():
+            load_report_and_check(path)
+
+    holds()
+    for deep in (b"[" * 5000, b'{"kinelint_report":1,"report":' + b"[" * 900 + b"]" * 900 + b"}"):
+        path.write_bytes(deep)
+        assert load_report_and_check(path) is not None

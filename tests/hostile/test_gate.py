@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from pathlib import Path
 
@@ -135,3 +136,20 @@ def test_a_person_moved_out_of_all_measure_is_judged(tmp_path: Path, data: st.Da
     path.write_text(f"{head}Frame Time: {time}\n{text}\n")
     with in_time(60.0):
         assert isinstance(judge_and_check(path), Report)
+
+
+@pytest.mark.parametrize("name", [*BROKEN, "pipe.glb", "gone.glb"])
+def test_a_hostile_body_file_leaves_the_run_incomplete(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    ferry_tree.write(tmp_path, clips__good=ferry_tree.bvh())
+    if name in BROKEN:
+        (tmp_path / name).write_bytes(BROKEN[name])
+    elif name == "pipe.glb" and hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / name)
+    policy = f'assets = ["clips/**"]\n[[skeleton]]\nassets = ["clips/**"]\nbody = "{name}"\n'
+    (tmp_path / "kinelint.toml").write_text(policy)
+    status, out, err = gate(tmp_path, capsys)
+    assert status == 2
+    assert name in out + err
