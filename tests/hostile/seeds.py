@@ -33,8 +33,12 @@ def bvh_seeds() -> dict[str, bytes]:
     two = plain.replace("MOTION", "ROOT crate\n{\nOFFSET 0 0 0\nCHANNELS 1 Yrotation\n}\nMOTION")
     for row in ("4 5 6", "5 6 7", "6 7 8"):
         two = two.replace(f"{row}\n", f"{row} 9\n")
+    scaled = plain.replace("CHANNELS 3 Z", "CHANNELS 4 Yscale Z")
+    for row in ("4 5 6", "5 6 7", "6 7 8"):
+        scaled = scaled.replace(f" {row}\n", f" 1.1 {row}\n")
     texts = {
         "plain": plain,
+        "scaled": scaled,
         "crlf": plain.replace("\n", "\r\n"),
         "tabs": plain.replace(" ", "\t"),
         "world": world,
