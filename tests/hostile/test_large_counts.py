@@ -216,3 +216,21 @@ def test_json_without_end(part: str, place: str, tmp_path: Path) -> None:
     path.write_text('{"asset":{"version":"2.0"},' + part + "}")
     with in_time(), in_memory(path):
         refused(read_and_check(path), place)
+
+
+def test_one_file_named_by_many_buffers_is_held_once(tmp_path: Path) -> None:
+    maker = times_and_turns()
+    (tmp_path / "a.bin").write_bytes(bytes(maker.data) + bytes(MB))
+    tree = maker.finished(uri="a.bin")
+    # One for each accessor, and one that asks for far more than there is.
+    for number, view in enumerate(tree["bufferViews"]):
+        view["buffer"] = number
+    tree["buffers"] = [{"byteLength": MB, "uri": "a.bin"}] * 6
+    path = tmp_path / "a.gltf"
+    path.write_text(json.dumps(tree))
+    with below(2 * MB):
+        assert isinstance(read_and_check(path), Asset)
+    tree["buffers"] = [{"byteLength": 7 * MB, "uri": "a.bin"}] * 6
+    path.write_text(json.dumps(tree))
+    with below(4 * MB):
+        refused(read_and_check(path), "/buffers/0", "7340032 bytes promised")
