@@ -37,8 +37,8 @@ _WORTH_DEG, _WORTH_MM = 1.0, 4.0
 _TIMES_USUAL = 1.3
 # A gap where a frame is missing, by what the joint leaves over elsewhere in the clip: from the
 # first on likely no part of the motion, from the second on surely none. Of recorded walks that were
-# cut at the best place of a cycle, at 24 Hz, a third reach the first, one in twenty the second.
-_LIKELY, _SURE = 1.35, 1.6
+# cut at the best place of a cycle, at 24 Hz, a third reach the first, none the second.
+_LIKELY, _SURE = 1.35, 1.8
 # A seam that takes less of an ordinary step than this takes none. Cycles of recorded walks took
 # 0.00 closed, and 0.2 to 1.4, mostly near 1, with their last frame cut off.
 _REPEATS = 0.15
