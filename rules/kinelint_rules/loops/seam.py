@@ -257,7 +257,7 @@ def jump_mm_per_s(motion: Motion, found: Seam) -> Floats:
     # A loop that stops a frame short has one more step between the two windows.
     share = 1.0 if repeats else 1.0 + 1.0 / (rate * window)
     beyond = np.linalg.norm(jump, axis=1) - _TIMES_USUAL * share * largest
-    return 1000.0 * np.maximum(beyond, 0.0)
+    return np.asarray(1000.0 * np.maximum(beyond, 0.0))
 
 
 def _largest_change(path: Floats, lag: float) -> float:
