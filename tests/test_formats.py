@@ -9,7 +9,7 @@ import pytest
 
 from kinelint.cli import main
 from kinelint.format_info import FormatInfo
-from kinelint.outputs.format_pages import page, page_of_all, render_formats
+from kinelint.outputs.format_pages import page, page_of_all, render_format, render_formats
 from kinelint.readers import registry
 from kinelint.readers.native import NativeReader
 
@@ -68,9 +68,20 @@ def test_the_command(capsys):
     assert main(["formats", "--colour", "never"]) == 0
     assert re.search(r"^usd +\.usd, \.usda", capsys.readouterr().out, flags=re.MULTILINE)
     assert main(["formats", "bvh"]) == 0
-    assert "position channels" in capsys.readouterr().out
+    assert "position channels" in " ".join(capsys.readouterr().out.split())
+    assert main(["formats", "bvh", "--markdown"]) == 0
+    assert capsys.readouterr().out.startswith("## bvh\n")
     assert main(["formats", "bhv"]) == 2
     assert "bvh" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("info", registry.formats(), ids=lambda one: one.media)
+@pytest.mark.parametrize("width", [40, 80])
+def test_a_format_fits_the_terminal_and_says_all_of_its_page(info, width):
+    text = render_format(info, width=width)
+    assert max(map(len, text.splitlines())) <= width
+    words = page(info).replace("`", "").replace("#", "").replace("*", "").split()
+    assert text.replace("*", "").split() == words
 
 
 @pytest.mark.parametrize("media", ["fbx", "usd"])

@@ -10,10 +10,14 @@ from kinelint.toml_check import Table
 
 Stage: TypeAlias = Literal["raw", "edited", "final"]
 Hand: TypeAlias = Literal["left_hand", "right_hand"]
-NotBefore: TypeAlias = Annotated[float, Field(ge=0)]
+Metres: TypeAlias = Annotated[float, Field(ge=-1e5, le=1e5)]
+MetresPerS: TypeAlias = Annotated[float, Field(ge=-1e4, le=1e4)]
+NotBefore: TypeAlias = Annotated[float, Field(ge=0, le=1e7)]
 When: TypeAlias = NotBefore | str
-Point: TypeAlias = tuple[float, float, float]
-Size: TypeAlias = Annotated[float, Field(gt=0)]
+Point: TypeAlias = tuple[Metres, Metres, Metres]
+Size: TypeAlias = Annotated[float, Field(gt=0, le=1e5)]
+
+Unit: TypeAlias = Annotated[float, Field(ge=-1, le=1)]
 
 _WHEN = 'Seconds from the first frame, the name of a moment, "start" or "end".'
 
@@ -23,7 +27,7 @@ class ContactTable(Table):
 
     parts: tuple[str, str] = Field(description='As ["left_hand", "right_forearm"].')
     depth_mm: float | None = Field(
-        default=None, ge=0, description="How deep; any depth if left out."
+        default=None, ge=0, le=1e5, description="How deep; any depth if left out."
     )
 
 
@@ -31,9 +35,9 @@ class SurfaceTable(Table):
     """Something to stand on besides the floor: an upright box, Y up."""
 
     name: str = Field(default="surface", description="For people: step, crate, ledge.")
-    top_m: float = Field(description="Height of its top.")
-    from_m: tuple[float, float] = Field(description="One corner, [x, z].")
-    to_m: tuple[float, float] = Field(description="The opposite corner, [x, z].")
+    top_m: Metres = Field(description="Height of its top.")
+    from_m: tuple[Metres, Metres] = Field(description="One corner, [x, z].")
+    to_m: tuple[Metres, Metres] = Field(description="The opposite corner, [x, z].")
 
 
 class HeldTable(Table):
@@ -66,13 +70,13 @@ class CueTable(Table):
     )
     loop: bool | None = Field(default=None, description="The last frame goes on into the first.")
     in_place: bool | None = Field(default=None, description="Feet walk while the figure stays.")
-    travel_m_per_s: tuple[float, float, float] | None = Field(
+    travel_m_per_s: tuple[MetresPerS, MetresPerS, MetresPerS] | None = Field(
         default=None, description="Velocity that an in-place clip stands for, [x, y, z], Y up."
     )
     additive: bool | None = Field(default=None, description="A difference to add to another clip.")
     only_parts: tuple[str, ...] = Field(default=(), description="The parts a partial clip moves.")
     not_captured: tuple[str, ...] = Field(default=(), description="Parts that nobody recorded.")
-    ground_m: float | None = Field(default=None, description="Height of the floor.")
+    ground_m: Metres | None = Field(default=None, description="Height of the floor.")
     stage: Stage | None = Field(default=None, description="How far the work on it is.")
     returns: bool | None = Field(
         default=None, description="The figure ends where it began, facing the same way."
@@ -131,7 +135,7 @@ class HolderTable(Table):
     at_m: Point = Field(
         default=(0.0, 0.0, 0.0), description="Place of the prop's joint there, metres, Y up."
     )
-    turn_wxyz: tuple[float, float, float, float] = Field(
+    turn_wxyz: tuple[Unit, Unit, Unit, Unit] = Field(
         default=(1.0, 0.0, 0.0, 0.0), description="Rotation of the prop's joint there."
     )
 
@@ -159,10 +163,16 @@ class PartnersTable(Table):
     touch: tuple[str, str] = Field(
         default=("", ""), description="Part or prop of each that should touch then."
     )
-    reach_mm: float | None = Field(default=None, gt=0, description="How far apart they may be.")
-    offset_s: float = Field(default=0.0, description="The second starts this much later.")
+    reach_mm: float | None = Field(
+        default=None, gt=0, le=1e5, description="How far apart they may be."
+    )
+    offset_s: float = Field(
+        default=0.0, ge=-1e6, le=1e6, description="The second starts this much later."
+    )
     place_m: Point = Field(default=(0.0, 0.0, 0.0), description="Where the second stands.")
-    turn_deg: float = Field(default=0.0, description="How far it is turned about the vertical.")
+    turn_deg: float = Field(
+        default=0.0, ge=-3600, le=3600, description="How far it is turned about the vertical."
+    )
 
 
 class MirroredTable(Table):

@@ -27,8 +27,12 @@ from kinelint_rules.feet.foot_slide import FootSlide, FootSlideSettings
 from kinelint_rules.feet.ground_contact import GroundContact, GroundContactSettings
 
 RATES_HZ = (30.0, 60.0, 120.0)
-# 1.25 times the warning limit of both rules and their error limits, and more.
-SIZES_MM = (37.5, 62.5, 75.0, 100.0)
+# 1.25 times the limits of note, warning and error of each rule, and more.
+LIMITS_MM = {
+    kind: (rule.note_mm, rule.warning_mm, rule.error_mm)
+    for kind, rule in (("slide", FootSlideSettings()), ("sink", GroundContactSettings()))
+}
+SIZES_MM = {kind: (*(1.25 * limit for limit in mm), 100.0) for kind, mm in LIMITS_MM.items()}
 # Long enough for a foot to be seen to glide, and fast.
 SECONDS = (0.1, 0.25)
 # On the ground: a fast dip and a longer one.
@@ -71,8 +75,13 @@ def hit(found: list[Finding], side: str, first: int, last: int) -> Finding | Non
 
 def level_of(kind: str, size_mm: float) -> Level:
     """What a defect of 1.25 times a limit must at least be."""
-    error_mm = {"slide": FootSlideSettings().error_mm, "sink": GroundContactSettings().error_mm}
-    return Level.ERROR if size_mm >= 1.25 * error_mm[kind] else Level.WARNING
+    levels = (Level.NOTE, Level.WARNING, Level.ERROR)
+    passed = [
+        level
+        for level, limit in zip(levels, LIMITS_MM[kind], strict=True)
+        if size_mm >= 1.25 * limit
+    ]
+    return passed[-1]
 
 
 def seeds(motion: Motion, most: int = 4) -> Iterator[tuple[str, float, Stand, int, int, Motion]]:
@@ -82,12 +91,13 @@ def seeds(motion: Motion, most: int = 4) -> Iterator[tuple[str, float, Stand, in
     step = max(len(chosen) // most, 1)
     for number, stand in enumerate(chosen[::step][:most]):
         middle = (stand.first + stand.last) // 2
-        for size_mm in SIZES_MM:
+        for size_mm in SIZES_MM["slide"]:
             for seconds in SECONDS:
                 half = max(round(seconds * rate / 2), 1)
                 angle = number * 2.4 + size_mm
                 way = np.array([np.cos(angle), 0.0, np.sin(angle)]) * size_mm / 1000.0
                 yield from _made("slide", motion, slid, size_mm, stand, way, middle, half)
+        for size_mm in SIZES_MM["sink"]:
             for seconds in DIPS_S:
                 half = max(round(seconds * rate / 2), 1)
                 yield from _made(

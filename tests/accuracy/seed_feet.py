@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from accuracy.rig import Array, Rig, min_jerk
@@ -93,6 +95,27 @@ def slid_foot(
     )
 
 
+@dataclass(frozen=True)
+class _Dip:
+    """How much of a depth a foot has over the frames, and from when to when it has all of it."""
+
+    weight: Array
+    first_s: float
+    last_s: float
+    detail: str
+
+
+def _dip(rig: Rig, stance: Stance, chance: np.random.Generator) -> _Dip:
+    """Down within 0.1 s, a while, and up again, somewhere in a stance."""
+    begin, end = stance.flat_s
+    takes, holds = 0.1, min(float(chance.uniform(0.12, 0.4)), max(end - begin - 0.2, 0.12))
+    start = float(chance.uniform(begin, max(end - holds - takes, begin)))
+    up = start + takes + holds
+    weight = min_jerk((rig.times - start) / takes) * (1.0 - min_jerk((rig.times - up) / takes))
+    detail = f"{stance.side}, {holds:.2f} s long, stance {begin:.2f}-{end:.2f}"
+    return _Dip(weight, start + takes, up, detail)
+
+
 def sunk_foot(
     clip: Clip, figure: Figure, side: str, size_mm: float, chance: np.random.Generator
 ) -> Seed | None:
@@ -101,25 +124,20 @@ def sunk_foot(
     stance = _chosen(rig, side, chance)
     if stance is None:
         return None
-    flat = stance.flat_s[1] - stance.flat_s[0]
-    takes, holds = 0.1, min(float(chance.uniform(0.12, 0.4)), max(flat - 0.2, 0.12))
-    latest = max(stance.flat_s[1] - holds - takes, stance.flat_s[0])
-    start = float(chance.uniform(stance.flat_s[0], latest))
-    up = start + takes + holds
-    weight = min_jerk((rig.times - start) / takes) * (1.0 - min_jerk((rig.times - up) / takes))
-    if not displaced(rig, side, -0.001 * size_mm * weight[:, None] * np.array([0.0, 1.0, 0.0])):
+    dip = _dip(rig, stance, chance)
+    if not displaced(rig, side, -0.001 * size_mm * np.outer(dip.weight, [0.0, 1.0, 0.0])):
         return None
     return Seed(
         "foot under the floor",
         "ground-contact",
         (f"{side}_foot",),
         rig.made(),
-        start + takes,
-        up,
+        dip.first_s,
+        dip.last_s,
         size_mm,
         "mm",
         leg_parts("left") + leg_parts("right"),
-        detail=f"{side}, {holds:.2f} s long, stance {stance.flat_s[0]:.2f}-{stance.flat_s[1]:.2f}",
+        detail=dip.detail,
     )
 
 
@@ -159,22 +177,17 @@ def sunk_root(
     stance = _chosen(rig, side, chance)
     if stance is None:
         return None
-    flat = stance.flat_s[1] - stance.flat_s[0]
-    takes, holds = 0.1, min(float(chance.uniform(0.12, 0.4)), max(flat - 0.2, 0.12))
-    latest = max(stance.flat_s[1] - holds - takes, stance.flat_s[0])
-    start = float(chance.uniform(stance.flat_s[0], latest))
-    up = start + takes + holds
-    weight = min_jerk((rig.times - start) / takes) * (1.0 - min_jerk((rig.times - up) / takes))
-    rig.move_root(-0.001 * size_mm * np.outer(weight, [0.0, 1.0, 0.0]))
+    dip = _dip(rig, stance, chance)
+    rig.move_root(-0.001 * size_mm * np.outer(dip.weight, [0.0, 1.0, 0.0]))
     return Seed(
         "foot under the floor, by the root",
         "ground-contact",
         ("left_foot", "right_foot"),
         rig.made(),
-        start + takes,
-        up,
+        dip.first_s,
+        dip.last_s,
         size_mm,
         "mm",
         leg_parts("left") + leg_parts("right"),
-        detail=f"{side}, {holds:.2f} s long, stance {stance.flat_s[0]:.2f}-{stance.flat_s[1]:.2f}",
+        detail=dip.detail,
     )

@@ -17,7 +17,7 @@ from real_data import folder
 def test_every_seed_in_made_motions_is_found_with_its_size_and_level():
     table = measure(made())
     assert {key[2] for key in table} == set(RATES_HZ)
-    assert {key[1] for key in table} == set(SIZES_MM)
+    assert {key[:2] for key in table} == {(kind, mm) for kind in SIZES_MM for mm in SIZES_MM[kind]}
     for key, tally in table.items():
         assert tally.seeds > 0, key
         assert tally.found == tally.graded == tally.seeds, key
@@ -33,14 +33,14 @@ def captures():
 
 @pytest.mark.slow
 def test_seeds_in_real_clips_are_found(captures):
-    """Recall at least 0.95 at each size and rate, median size error below 3 mm."""
+    """Recall at least 0.97 at each size and rate, level and all; median size error below 3 mm."""
     table = measure([one.motion for one in captures])
     for key, tally in table.items():
         assert tally.seeds >= 40, key
-        assert tally.found >= 0.95 * tally.seeds, key
+        assert tally.graded >= 0.97 * tally.seeds, key
         assert abs(np.median(tally.off_mm)) < 3.0, key
-    for kind in ("slide", "sink"):
-        for size_mm in SIZES_MM:
+    for kind, sizes_mm in SIZES_MM.items():
+        for size_mm in sizes_mm:
             found = [table[kind, size_mm, rate].found for rate in RATES_HZ]
             assert max(found) - min(found) <= 2, (kind, size_mm)
 

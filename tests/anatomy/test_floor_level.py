@@ -15,7 +15,7 @@ from kinelint.kinematics import rotations
 from kinelint.motion import Motion
 from kinelint.readers import read
 from kinelint.synthetic import motion, person_figure
-from kinelint.synthetic_walk import STATURE_M
+from kinelint.synthetic_walk import STATURE_M, standing_on
 from kinelint_rules.feet.ground_contact import GroundContact, GroundContactSettings
 from real_data import real
 
@@ -129,3 +129,32 @@ def test_a_lowered_part_of_a_capture_is_in_the_floor(name, first_s, last_s, by_m
     ]
     # Feet of a capture dip by some centimetres of their own.
     assert 900.0 * by_m <= max(one.measured for one in middle) <= 1000.0 * by_m + 50.0
+
+
+@pytest.mark.parametrize("spread_m", [0.001, 0.004])
+def test_levels_less_than_a_hand_apart_are_two_if_they_are_tight(spread_m):
+    """A third of the time 37.5 mm lower: seen among heights that scatter little, else one floor."""
+    noise = spread_m * np.random.default_rng(1).standard_normal(900)
+    heights = np.where(np.arange(900) < 300, -0.0375, 0.0) + noise
+    stands = np.array([-0.0375, 0.0, 0.0])
+    found = floor_level(heights, stands, WIDTH_M)
+    assert found.height_m == pytest.approx(0.0, abs=0.002)
+    assert found.other_m == pytest.approx(-0.0375, abs=0.002)
+    blurred = heights + 0.010 * np.random.default_rng(2).standard_normal(900)
+    assert floor_level(blurred, stands, WIDTH_M).other_m is None
+
+
+@pytest.mark.parametrize("apart_m", [0.0, 0.020, 0.035])
+def test_a_lowered_part_is_seen_though_the_feet_are_captured_apart(apart_m):
+    """By 62.5 mm for a third of the time."""
+    times = np.arange(600) / 60.0
+    made = standing_on(
+        {"left": np.stack((0 * times, 0 * times + apart_m, 0 * times))}, frames=600, drop_m=0.14
+    )
+    moved = np.array(made.clip.translations)
+    moved[0] += down(times, 3.0, 6.5, 0.0625)
+    clip = replace(made.clip, up_axis=None, translations=moved)
+    found = sunk(Motion(clip, person_figure(STATURE_M), Cue()))
+    assert {part for one in found for part in one.parts} == {"left_foot", "right_foot"}
+    for one in found:
+        assert one.measured == pytest.approx(62.5, abs=max(4.0, 1000.0 * apart_m / 2.0 - 5.0))

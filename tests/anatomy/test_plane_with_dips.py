@@ -35,3 +35,12 @@ def test_dips_make_no_slope_of_a_level_floor():
         one - np.outer([0, STEEP, 0], one[2]) for one in (plants(0.0, {4: 0.05}), plants(0.3, {}))
     ]
     assert slope_of(level).slope == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("steps", [2, 5])
+def test_few_plants_tell_of_gentle_slopes_only(steps):
+    """Two steps of each foot, the later two 42 mm lower, look like a slope of 2 degrees."""
+    z = 1.2 * np.arange(steps)
+    steep, gentle = ([np.stack((0 * z, k * z, z)) for _ in range(2)] for k in (0.035, STEEP))
+    assert slope_of(steep).slope[1] == pytest.approx(0.035 if steps > 3 else 0.0, abs=1e-9)
+    assert slope_of(gentle).slope[1] == pytest.approx(STEEP, abs=1e-9)

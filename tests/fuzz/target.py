@@ -23,6 +23,7 @@ READ = (
     "kinelint.policy",
     "kinelint.cues",
     "kinelint.intake",
+    "kinelint.outputs.json_report",
     "tomllib",
 )
 with atheris.instrument_imports(
@@ -34,6 +35,7 @@ with atheris.instrument_imports(
         "kinelint.toml_check",
         "kinelint.toml_places",
         "kinelint.intake",
+        "kinelint.outputs.json_report",
         "tomllib",
     ]
 ):
@@ -71,6 +73,9 @@ class Target:
         self.path.write_bytes(data)
         if self.kind in ("policy", "cues"):
             oracle.load_and_check(self.path, self.kind)
+            return
+        if self.kind == "report":
+            oracle.load_report_and_check(self.path)
             return
         found = oracle.read_and_check(self.path)
         if getattr(found, "clips", ()):

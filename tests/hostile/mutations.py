@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import struct
+from collections.abc import Iterator
 from random import Random
 from typing import Any
 
@@ -82,7 +83,7 @@ def by_words(data: bytes, random: Random) -> bytes:
 
 def by_tree(data: bytes, random: Random) -> bytes:
     """Changes the JSON of a glTF file, or the bytes behind it; the container stays whole."""
-    text, binary = _apart(data)
+    text, binary = apart(data)
     try:
         tree = json.loads(text)
     except (ValueError, RecursionError):
@@ -109,24 +110,25 @@ def by_floats(binary: bytes, random: Random) -> bytes:
 
 def changed(tree: Any, random: Random) -> Any:
     """A tree with one place changed: another value, one of another place, none, or twice."""
-    places = list(_places(tree))
-    if not places:
+    found = list(places(tree))
+    if not found:
         return random.choice(VALUES)
-    holder, key = random.choice(places)
+    holder, key = random.choice(found)
     kind = random.randrange(5)
     if kind == 0:
         del holder[key]
     elif kind == 1 and isinstance(holder, list):
         holder.extend([holder[key]] * random.choice((1, 2, 50)))
     elif kind == 2:
-        from_holder, from_key = random.choice(places)
+        from_holder, from_key = random.choice(found)
         holder[key] = json.loads(json.dumps(from_holder[from_key]))
     else:
         holder[key] = random.choice(VALUES)
     return tree
 
 
-def _places(tree: Any) -> Any:
+def places(tree: Any) -> Iterator[tuple[Any, Any]]:
+    """Every place in a tree: what holds it, and its key or index there."""
     waiting = [tree]
     while waiting:
         holder = waiting.pop()
@@ -137,7 +139,8 @@ def _places(tree: Any) -> Any:
                 waiting.append(holder[key])
 
 
-def _apart(data: bytes) -> tuple[bytes, bytes | None]:
+def apart(data: bytes) -> tuple[bytes, bytes | None]:
+    """The JSON text of a glTF file, and its BIN chunk if it is binary."""
     if data[:4] != b"glTF" or len(data) < 20:
         return data, None
     size = struct.unpack_from("<I", data, 12)[0]
@@ -158,6 +161,7 @@ MUTATORS = {
     "gltf": (by_bytes, by_tree, by_tree, by_tree),
     "policy": (by_bytes, by_words, by_words),
     "cues": (by_bytes, by_words, by_words),
+    "report": (by_bytes, by_tree, by_tree, by_tree),
     "fbx": (by_bytes, by_words, by_number),
     "usd": (by_bytes, by_words, by_number),
 }

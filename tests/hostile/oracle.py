@@ -17,9 +17,10 @@ import numpy as np
 from kinelint import registry
 from kinelint.clip import Asset, Clip, Skeleton, Skin
 from kinelint.cues import load_sheet
-from kinelint.errors import AssetError, KinelintError, PolicyError, PolicyErrors
+from kinelint.errors import AssetError, KinelintError, PolicyError, PolicyErrors, ReportError
 from kinelint.finding import Note
 from kinelint.intake import prepare
+from kinelint.outputs.json_report import dump, load
 from kinelint.policy import load_policy
 from kinelint.readers import ReadOptions, read
 
@@ -220,3 +221,15 @@ def check_policy_error(error: KinelintError, path: Path) -> None:
     hold(error.what and not error.what.endswith("."), f"says {error.what!r}")
     hold(len(str(error).removeprefix(error.path)) <= MOST_TEXT, "a text beyond reading")
     check_text(error.what, "error")
+
+
+def load_report_and_check(path: Path) -> ReportError | None:
+    """Reads a report back; None if it is one."""
+    try:
+        loaded = load(path.read_bytes())
+    except ReportError as error:
+        hold(error.what and error.mend, f"says {error.what!r}")
+        hold(len(str(error)) <= MOST_TEXT, "a text beyond reading")
+        return error
+    hold(loaded == load(dump(loaded)), "a report that does not survive")
+    return None

@@ -33,8 +33,12 @@ def bvh_seeds() -> dict[str, bytes]:
     two = plain.replace("MOTION", "ROOT crate\n{\nOFFSET 0 0 0\nCHANNELS 1 Yrotation\n}\nMOTION")
     for row in ("4 5 6", "5 6 7", "6 7 8"):
         two = two.replace(f"{row}\n", f"{row} 9\n")
+    scaled = plain.replace("CHANNELS 3 Z", "CHANNELS 4 Yscale Z")
+    for row in ("4 5 6", "5 6 7", "6 7 8"):
+        scaled = scaled.replace(f" {row}\n", f" 1.1 {row}\n")
     texts = {
         "plain": plain,
+        "scaled": scaled,
         "crlf": plain.replace("\n", "\r\n"),
         "tabs": plain.replace(" ", "\t"),
         "world": world,
@@ -222,6 +226,14 @@ def cues_seeds() -> dict[str, bytes]:
     return {"full": CUES.encode(), "crlf": CUES.replace("\n", "\r\n").encode(), "none": b"\n"}
 
 
+def report_seeds() -> dict[str, bytes]:
+    """Reports as JSON by name."""
+    from kinelint.outputs.json_report import dump
+    from outputs.made_report import full, troubled
+
+    return {"full": dump(full()), "troubled": dump(troubled())}
+
+
 def fbx_seeds() -> dict[str, bytes]:
     """FBX of both kinds and of three versions by name."""
     from readers.fbx_writer_spoilt import small
@@ -252,16 +264,19 @@ SEEDS: dict[str, Callable[[], dict[str, bytes]]] = {
     "gltf": gltf_seeds,
     "policy": policy_seeds,
     "cues": cues_seeds,
+    "report": report_seeds,
     "fbx": fbx_seeds,
     "usd": usd_seeds,
 }
 NATIVE = {"fbx": "ufbx", "usd": "pxr"}
 """Kinds that are read in a child process, and the package that this needs."""
+GLTF_TURN = "turn.gltf"
 ENDINGS = {
     "bvh": ".bvh",
     "gltf": ".gltf",
     "policy": ".toml",
     "cues": ".toml",
+    "report": ".json",
     "fbx": ".fbx",
     "usd": ".usd",
 }

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import pdist
 
-from kinelint.kinematics.slides import excursion, slides
+from kinelint.kinematics.slides import excursion, parts_of, slides
 from kinelint.synthetic_walk import ramp
 
 
@@ -59,3 +59,16 @@ def test_a_creep_below_the_speed_of_rest_adds_up():
     x = 0.015 * np.arange(601) / 120.0  # 15 mm/s for 5 s
     [creep] = slides(np.stack((x, 0 * x)), 120.0)
     assert creep.size == pytest.approx(0.075)
+
+
+def test_parts_that_go_so_far_are_the_fastest_of_a_path_there_and_back():
+    """60 mm and more each: 0.5 s there, a stop, and 0.1 s back; by construction."""
+    out = 0.08 * (ramp(240, 20, 80) - ramp(240, 150, 162))
+    path = np.stack((0.6 * out, 0.8 * out))
+    (first, second) = sorted(parts_of(path, 0, 239, 0.06))
+    assert 20 <= first[0] < first[1] <= 80
+    assert 150 <= second[0] < second[1] <= 162
+    for start, end in (first, second):
+        assert np.hypot(*(path[:, end] - path[:, start])) >= 0.06
+    assert not list(parts_of(path, 0, 239, 0.09))
+    assert list(parts_of(path, 100, 239, 0.06)) == [second]

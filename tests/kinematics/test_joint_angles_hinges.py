@@ -72,3 +72,21 @@ def test_clips_of_one_skeleton_merge_to_what_one_long_clip_says():
     assert parts.outer == pytest.approx(whole.outer)
     assert parts.toward == pytest.approx(whole.toward)
     assert parts.seconds == pytest.approx(whole.seconds)
+
+
+def test_rigid_hinges_read_from_their_rotations_as_from_positions():
+    """Two independent ways: a hinge's own rotation, and where its three joints are by SciPy."""
+    chance = np.random.default_rng(7)
+    frames, lower = 40, chance.normal(size=(2, 3))
+    upper, axes = chance.normal(size=(2, 3)), chance.normal(size=(2, 3))
+    axes /= np.linalg.norm(axes, axis=1, keepdims=True)
+    upper -= 0.9 * np.einsum("hi,hi->h", axes, upper)[:, None] * axes
+    turns = [Rotation.random(frames, random_state=chance) for _ in range(2)]
+    local = np.stack([one.as_quat()[:, [3, 0, 1, 2]].T for one in turns])
+    read = hinge.bends_of_rigid(local, np.arange(2), upper, lower, axes)
+    for row, turn in enumerate(turns):
+        below = turn.apply(lower[row]).T
+        axis, above = (np.repeat(one[row][:, None], frames, 1) for one in (axes, upper))
+        np.testing.assert_allclose(read[row], hinge.bend_about(axis, above, below), atol=1e-9)
+    assert np.isnan(read).any()
+    assert np.isfinite(read).sum() > frames

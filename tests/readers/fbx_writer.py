@@ -139,12 +139,15 @@ class Axes:
 
 @dataclass
 class Scene:
-    """All that one file holds. `unit_cm` is how many centimetres one of its units is."""
+    """All that one file holds.
+
+    `unit_cm` is how many centimetres one of its units is; a file without `axes` does not say them.
+    """
 
     joints: list[Joint] = field(default_factory=list)
     takes: list[Take] = field(default_factory=list)
     meshes: list[Mesh] = field(default_factory=list)
-    axes: Axes = field(default_factory=Axes)
+    axes: Axes | None = field(default_factory=Axes)
     unit_cm: float = 1.0
     time_mode: int = 6
     custom_hz: float = -1.0

@@ -34,12 +34,15 @@ def clip_of(scene: Scene, folder: Path, version: int = 7400, *, ascii_text: bool
 
 
 def positions_m(clip: Clip) -> NDArray[np.float64]:
-    """``(joints, 3, frames)`` in metres, Y up, by the program's own kinematics."""
+    """``(joints, 3, frames)`` in metres, Y up, by the program's own kinematics.
+
+    Where the file does not say which way is up, Y is.
+    """
     assert clip.metres_per_unit is not None
     found = world(clip)[0] * clip.metres_per_unit
     if clip.up_axis == "z":
         return np.stack((found[:, 0], found[:, 2], -found[:, 1]), axis=1)
-    assert clip.up_axis == "y"
+    assert clip.up_axis in ("y", None)
     return found
 
 

@@ -8,10 +8,17 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from kinelint.clip import Clip
-from readers.fbx_writer import Curve, Joint, Layer, Scene, Take, curves, frame_ticks
+from readers.fbx_writer import Axes, Curve, Joint, Layer, Scene, Take, curves, frame_ticks
 
 
-def scene_of(clip: Clip, *, unit_cm: float, time_mode: int, order: str = "YXZ") -> Scene:
+def scene_of(
+    clip: Clip,
+    *,
+    unit_cm: float,
+    time_mode: int,
+    order: str = "YXZ",
+    axes: Axes | None = None,
+) -> Scene:
     """A scene that moves as the clip does.
 
     Args:
@@ -20,6 +27,7 @@ def scene_of(clip: Clip, *, unit_cm: float, time_mode: int, order: str = "YXZ") 
         time_mode: of the clip's rate.
         order: of the turns, the first applied first: "YXZ" carries BVH channels "Zrotation
             Xrotation Yrotation" as they are.
+        axes: as the file says them; BVH says none.
     """
     skeleton = clip.skeleton
     at = frame_ticks(clip.frames, clip.sample_rate_hz)
@@ -35,7 +43,7 @@ def scene_of(clip: Clip, *, unit_cm: float, time_mode: int, order: str = "YXZ") 
             keyed += _turning(i, turns, order, at)
     stop_s = (clip.frames - 1) / clip.sample_rate_hz
     take = Take(clip.name, [Layer(keyed)], 0.0, stop_s)
-    return Scene(joints, [take], unit_cm=unit_cm, time_mode=time_mode)
+    return Scene(joints, [take], axes=axes, unit_cm=unit_cm, time_mode=time_mode)
 
 
 def _turning(joint: int, turns: Rotation, order: str, at: np.ndarray) -> list[Curve]:

@@ -67,14 +67,18 @@ def header(version: int) -> Record:
 def numbers_of(scene: Scene) -> list[tuple[str, str, str, Value]]:
     """Global settings as (name, type, second type, value)."""
     axes = scene.axes
-    whole = {
-        "UpAxis": axes.up,
-        "UpAxisSign": axes.up_sign,
-        "FrontAxis": axes.front,
-        "FrontAxisSign": axes.front_sign,
-        "CoordAxis": axes.coord,
-        "CoordAxisSign": axes.coord_sign,
-    }
+    whole = (
+        {}
+        if axes is None
+        else {
+            "UpAxis": axes.up,
+            "UpAxisSign": axes.up_sign,
+            "FrontAxis": axes.front,
+            "FrontAxisSign": axes.front_sign,
+            "CoordAxis": axes.coord,
+            "CoordAxisSign": axes.coord_sign,
+        }
+    )
     rows: list[tuple[str, str, str, Value]] = [
         (name, "int", "Integer", value) for name, value in whole.items()
     ]

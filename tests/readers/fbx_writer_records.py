@@ -14,7 +14,8 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-MAGIC = b"Kaydara FBX Binary  \x00\x1a\x00"
+# Eight letters that say nothing of the file, then the format's name and a mark.
+MAGIC = bytes.fromhex("4b61796461726120") + b"FBX Binary  \x00\x1a\x00"
 # From 7.5 on the three counts that open a record have 64 bits.
 WIDE_FROM = 7500
 _TYPES = {"float64": b"d", "float32": b"f", "int64": b"l", "int32": b"i", "bool": b"b"}
@@ -163,7 +164,8 @@ def _coded(value: Value, version: int, packed: bool) -> Iterator[bytes]:
         else:
             yield array(value, packed=packed and value.nbytes > 128)
     elif isinstance(value, Named):
-        yield _sized(b"S", value.name.encode() + b"\0\1" + value.kind.encode())
+        name = value.name.encode("utf-8", "surrogateescape")
+        yield _sized(b"S", name + b"\0\1" + value.kind.encode())
     elif isinstance(value, str):
         yield _sized(b"S", value.encode("utf-8", "surrogateescape"))
     elif isinstance(value, bytes):

@@ -6,12 +6,14 @@ import re
 import struct
 import zlib
 from collections.abc import Iterator
+from copy import deepcopy
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from readers.fbx_writer import Cluster, Joint, Layer, Mesh, Scene, Shape, Take, curves, frame_ticks
-from readers.fbx_writer_records import WIDE_FROM, Record
+from readers.fbx_writer_modern import FIRST_ID
+from readers.fbx_writer_records import WIDE_FROM, Flag, Long, Record, Value
 
 _SIZES = {"C": 1, "B": 1, "Y": 2, "I": 4, "F": 4, "D": 8, "L": 8}
 
@@ -175,3 +177,38 @@ def numbers_in(data: bytes) -> Iterator[int]:
     for kind, back in (("array count", 2), ("array encoding", 2), ("array size", 2)):
         yield from (at - back for at in cuts.get(kind, ()))
     yield from (at - 2 for at in cuts["string size"])
+
+
+ODD_VALUES: tuple[Value, ...] = (
+    0, 1, -1, 2**31 - 1, -(2**31), Long(2**63 - 1), Long(-(2**63)), Long(FIRST_ID + 1), 0.0, -1.0,
+    1e308, float("nan"), float("inf"), "", "x" * 3000, "T", "Lcl Rotation", "OO", Flag("Y"),
+    b"\xff\xfe\0", np.zeros(0), np.array([np.nan, np.inf, -1.0]), np.array([2**31 - 1], np.int32),
+    np.array([-(2**63), 2**63 - 1]), np.full(300, -1, np.int32), np.zeros(100_000, np.float32),
+)  # fmt: skip
+
+
+def shaken(records: list[Record], rng: np.random.Generator, steps: int) -> list[Record]:
+    """The tree with some records dropped, doubled, moved or given values of others."""
+    for _ in range(steps):
+        holders = [one for top in records for one in top.walk() if one.children]
+        holder = holders[int(rng.integers(len(holders)))]
+        at = int(rng.integers(len(holder.children)))
+        one = holder.children[at]
+        every = [inner for top in records for inner in top.walk()]
+        alike = [inner for inner in every if inner.name == one.name]
+        kind = int(rng.integers(6))
+        if kind == 0:
+            del holder.children[at]
+        elif kind == 1:
+            holder.children.insert(at, deepcopy(one))
+        elif kind == 2:
+            one.values = alike[int(rng.integers(len(alike)))].values
+        elif kind == 3:
+            one.children = deepcopy(alike[int(rng.integers(len(alike)))].children)
+        elif one.values:
+            values = list(one.values)
+            values[int(rng.integers(len(values)))] = ODD_VALUES[int(rng.integers(len(ODD_VALUES)))]
+            one.values = tuple(values)
+        if not any(top.children for top in records):
+            break
+    return records

@@ -178,8 +178,10 @@ def ours(scene: Scene, points: Floats) -> Floats:
     return basis(scene.axes) @ points * (scene.unit_cm / 100.0)
 
 
-def basis(axes: Axes) -> Floats:
+def basis(axes: Axes | None) -> Floats:
     """``(3, 3)`` from the file's axes to ours."""
+    if axes is None:
+        return np.eye(3)
     made = np.zeros((3, 3))
     made[0, axes.coord] = axes.coord_sign
     made[1, axes.up] = axes.up_sign

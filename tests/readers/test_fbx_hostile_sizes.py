@@ -268,9 +268,8 @@ def test_text_in_another_encoding_is_refused(encoding: str, tmp_path: Path) -> N
 
 def test_a_mark_of_utf_8_before_the_text(tmp_path: Path) -> None:
     scene = small()
-    found = Held(tmp_path).read(b"\xef\xbb\xbf" + scene.spelled())
-    if isinstance(found, Asset):
-        assert_moves_as_written(scene, scene.takes[0], found.clips[0])
+    clip = Held(tmp_path).clip(b"\xef\xbb\xbf" + scene.spelled())
+    assert_moves_as_written(scene, scene.takes[0], clip)
 
 
 @pytest.mark.parametrize("newline", ["\r\n", "\r", "\n\n", " \n\t"])

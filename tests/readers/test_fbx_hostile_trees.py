@@ -13,7 +13,7 @@ from readers.fbx_writer_checks import needs_fbx
 from readers.fbx_writer_held import Held
 from readers.fbx_writer_modern import FIRST_ID
 from readers.fbx_writer_records import Long, Named, Record, binary, text
-from readers.fbx_writer_spoilt import record, small
+from readers.fbx_writer_spoilt import record, shaken, small
 
 pytestmark = needs_fbx
 spellings = pytest.mark.parametrize("spell", [text, binary], ids=["text", "binary"])
@@ -183,6 +183,20 @@ def test_records_that_make_no_sense(
     spoil(records)
     held = Held(tmp_path)
     held.read(spell(records, 7400), label=spoil.__name__)
+    assert not held.lost
+
+
+@pytest.mark.parametrize("version", [7400, 6100])
+@pytest.mark.parametrize("seed", range(4))
+@spellings
+def test_trees_that_were_shaken(version: int, seed: int, spell: Spell, tmp_path: Path) -> None:
+    held = Held(tmp_path)
+    rng = np.random.default_rng((version, seed))
+    for number in range(15):
+        records = small(mesh=version > 7000).records(version)
+        shaken(records, rng, steps=1 + number % 5)
+        held.read(spell(records, version), label=f"{number}")
+    assert held.came["read"]
     assert not held.lost
 
 

@@ -26,8 +26,17 @@ pytestmark = needs_fbx
 # How far apart one measurement may be in two files of the same motion: the BVH has six digits
 # behind the point, FBX keys single precision, and a rule's own grid of search adds to that.
 MEASURED_APART = 0.02
-# Real walks: metres of their unit, as the catalogue says.
-REAL = [("cmu_02_01_walk", 0.05644), ("accad_male1_b3_walk", 0.01)]
+# Real takes and metres of their unit, as their catalogue has them.
+REAL = [
+    ("cmu_02_01_walk", 0.05644),
+    ("cmu_14_14_jumping_jacks_30fps", 0.05644),
+    ("cmu_10_03_soccer_43j", 0.01),
+    ("accad_male1_b3_walk", 0.01),
+    ("accad_male1_a5_pickupbox", 0.01),
+    ("accad_male2_c3_run", 0.01),
+    ("accad_martialarts_male2_subject_cal_2", 0.01),
+    ("mh_zombiewalk_loop_75j", 0.1),
+]
 
 
 def spoilt_walk() -> Clip:
@@ -104,8 +113,12 @@ def test_a_real_walk_reads_back_the_same(name: str, metres_per_unit: float, tmp_
 
 
 def judged(path: Path, metres_per_unit: float) -> Report:
-    """By every rule at its defaults, told the BVH's unit, which FBX says itself."""
-    table = PolicyTable.model_validate({"metres_per_unit": metres_per_unit, "up_axis": "y"})
+    """By every rule at its defaults, told the unit and up axis, which BVH does not say.
+
+    Nor does the FBX here say its axes: a format that does so places its rest pose on a floor.
+    """
+    told = {"metres_per_unit": metres_per_unit, "up_axis": "y"}
+    table = PolicyTable.model_validate(told)
     return run([path], Policy(table, registry.load()), workers=0)
 
 

@@ -23,7 +23,7 @@ from readers.fbx_writer import (
     curves,
     frame_ticks,
 )
-from readers.fbx_writer_checks import assert_moves_as_written, clip_of, needs_fbx
+from readers.fbx_writer_checks import assert_moves_as_written, asset_of, clip_of, needs_fbx
 
 pytestmark = needs_fbx
 FRAMES, RATE_HZ = 13, 30.0
@@ -105,7 +105,9 @@ def test_turns_that_a_model_calls_inactive_are_applied_as_the_binding_does(tmp_p
     rng = np.random.default_rng(8)
     joints = chain(rng, order="ZYX", pre_deg=(20.0, 30.0, 40.0), rotation_active=False)
     scene = turning(joints, rng)
-    clip = clip_of(scene, tmp_path)
+    asset = asset_of(scene, tmp_path)
+    (clip,) = asset.clips
+    assert any("j0" in note.text for note in (*asset.notes, *clip.notes))
     for joint in joints:
         joint.rotation_active = True
     assert_moves_as_written(scene, scene.takes[0], clip)

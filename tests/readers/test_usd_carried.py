@@ -21,6 +21,7 @@ from kinelint.readers import read
 from kinelint.report import Located, Outcome, Report
 from kinelint.synthetic_walk import walk
 from readers.usd_carried import carried
+from readers.usd_oracle import furthest_mm
 from real_data import real
 
 NEAR_M = 1e-4
@@ -83,6 +84,15 @@ def test_a_real_walk_reads_back_the_same(name: str, metres_per_unit: float, tmp_
     (bvh,) = read(real(f"bvh/{name}.bvh")).clips
     (usd,) = read(carried(bvh, metres_per_unit).save(tmp_path / "clip.usdc")).clips
     assert_same_motion(bvh, usd, metres_per_unit)
+
+
+@pytest.mark.parametrize(
+    "name", ["bvh/fair1_dab_zup.bvh", "bvh/accad_male2_c3_run.bvh", "gltf/CesiumMan.glb"]
+)
+def test_real_clips_stand_where_usdskel_has_them(name: str, tmp_path: Path) -> None:
+    clip = read(real(name)).clips[0]
+    file = carried(clip, 0.01 if name.startswith("bvh") else 1.0).save(tmp_path / "clip.usdc")
+    assert furthest_mm(file, read(file).clips[0]) < NEAR_M * 1000.0
 
 
 def judged(path: Path, metres_per_unit: float) -> Report:

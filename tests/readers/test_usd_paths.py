@@ -15,11 +15,12 @@ import pytest
 
 pytest.importorskip("pxr", reason="usd-core is not installed")
 
-from pxr import Sdf
+from pxr import Sdf, Usd
 
 from kinelint.errors import AssetError
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd import read_usd
+from kinelint.readers.usd_layers import Layers
 from kinelint.readers.usd_sniff import sniff
 from readers.usd_maker import crew
 
@@ -175,6 +176,15 @@ def test_references_to_prims_that_are_not_there_are_refused(home: Path) -> None:
     file = home / "shot.usda"
     file.write_text('#usda 1.0\ndef "Crew" ( references = @mate.usda@</Lost> ) {\n}\n')
     assert "/Lost" in refused(file).what
+
+
+def test_a_layer_that_no_prim_names_is_refused(home: Path) -> None:
+    # As if a damaged file had hidden the path from the look at its prims.
+    layers = Layers(shot(home, "mate.usda"), OPTIONS)
+    layers.open()
+    layers.root.subLayerPaths.append("../secret.usda")
+    with pytest.raises(AssetError, match="none of its prims"):
+        layers.check_used(Usd.Stage.Open(layers.root))
 
 
 def test_a_folder_or_a_pipe_in_a_layers_place(home: Path) -> None:

@@ -166,8 +166,11 @@ class TestTheStagesRange:
         assert clip.duration_s * 24 == pytest.approx(10.0)
         assert "time-range" in topics(clip)
 
-    def test_one_without_keys_is_said(self, tmp_path: Path) -> None:
-        maker = posed(list(range(11)), startTimeCode=100.0, endTimeCode=150.0)
+    @pytest.mark.parametrize(("start", "end"), [(100.0, 150.0), (0.0, 0.0), (5.0, 5.0), (9.0, 1.0)])
+    def test_one_that_holds_no_motion_is_said(
+        self, tmp_path: Path, start: float, end: float
+    ) -> None:
+        maker = posed(list(range(11)), startTimeCode=start, endTimeCode=end)
         _, clip = read_one(maker, tmp_path)
         assert clip.duration_s * 24 == pytest.approx(10.0)
         assert "time-range" in topics(clip)

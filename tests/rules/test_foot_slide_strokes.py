@@ -34,15 +34,24 @@ def test_a_foot_that_lands_all_but_stops_and_glides_on_steps_only_until_it_is_do
     height = 0.1 * (1.0 - ramp(120, 10, 45))
     bearing = np.arange(120) >= 40
     stepping = steps(speed, height, bearing, MOVING, RISE)
-    assert stepping[:38].all()
+    assert stepping[:35].all()
     assert not stepping[65:].any()
 
 
-def test_a_landing_without_a_stop_is_one_step():
+def test_a_landing_without_a_stop_is_a_step_until_the_foot_is_down():
     speed = np.where(np.arange(120) < 80, 0.14 + pulse(120, 0, 80, 1.0), 0.0)
     height = 0.1 * (1.0 - ramp(120, 10, 60))
     stepping = steps(speed, height, np.arange(120) >= 55, MOVING, RISE)
-    assert stepping[:80].all()
+    assert stepping[:45].all()
+    assert not stepping[60:].any()
+
+
+def test_a_foot_that_lifts_without_a_stop_steps_from_where_it_begins_to_move():
+    speed = np.where(np.arange(120) < 40, 0.0, 0.14 + pulse(120, 40, 120, 1.0))
+    height = 0.1 * ramp(120, 60, 110)
+    stepping = steps(speed, height, np.arange(120) < 65, MOVING, RISE)
+    assert not stepping[:40].any()
+    assert stepping[40:].all()
 
 
 def rocking(top_m):

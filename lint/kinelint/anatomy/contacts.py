@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,8 +13,7 @@ from kinelint.kinematics.contact import ContactLimits, Phase, contact_phases, tr
 from kinelint.motion import Motion
 
 
-@dataclass(frozen=True, slots=True)
-class Contact:
+class Contact(NamedTuple):
     """A point of a sole bears on its support in frames `first` to `last`."""
 
     side: str

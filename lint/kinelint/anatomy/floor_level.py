@@ -11,6 +11,8 @@ from kinelint.kinematics.arrays import Floats
 
 # Levels nearer than this are one floor, noise and slope and all; parts of `width_m`.
 _LEAST_APART = 1.6
+# Unless they are this many times as far apart as heights spread about them.
+_TIGHT = 4.0
 # Feet that stand further apart climb: a low stair riser is some 0.15 m, common practice. Stairs do
 # not shrink with the figure.
 _MOST_APART_M = 0.13
@@ -56,7 +58,8 @@ def floor_level(heights_m: Floats, stands_m: Floats, width_m: float) -> FloorLev
         return FloorLevel(low, spread)
     high, high_spread = level(above, width_m, 1.0)
     times, counts = (_holds(one, (low, high), width_m) for one in (heights_m, stands_m))
-    apart = _LEAST_APART * width_m <= high - low <= _MOST_APART_M
+    tight = high - low >= max(width_m, _TIGHT * (spread + high_spread))
+    apart = (tight or high - low >= _LEAST_APART * width_m) and high - low <= _MOST_APART_M
     if not apart or times.sum() < _BOTH * heights_m.size:
         return FloorLevel(low, spread)
     of_time = float(times[1] / times.sum())

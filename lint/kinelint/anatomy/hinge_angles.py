@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from kinelint.anatomy.zero import (
 )
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats
-from kinelint.kinematics.hinge import bend, bend_about, bends_of_many
+from kinelint.kinematics.hinge import bend, bend_about, bends_of_many, bends_of_rigid
 from kinelint.motion import Motion
 
 # Cosine between a learnt axis and the figure's right, below which they say nothing of each other.
@@ -55,8 +55,12 @@ def flexions(motion: Motion, hinges: Sequence[str]) -> dict[str, Flexion]:
     chains = {hinge: chain for hinge in hinges if (chain := hinge_chain(motion, hinge))}
     axes = {hinge: own_axis(motion, hinge) for hinge in chains}
     found: dict[str, Flexion] = {}
+    rigid = [one for one in chains if axes[one] is not None and _is_rigid(motion, chains[one])]
+    if rigid:
+        bends = _bends_of_rigid(motion, rigid, chains, _stacked(axes[one] for one in rigid))
+        found = {hinge: Flexion(row, True) for hinge, row in zip(rigid, bends, strict=True)}
     for signed in (True, False):
-        some = [hinge for hinge in chains if (axes[hinge] is not None) is signed]
+        some = [one for one in chains if one not in found and (axes[one] is not None) is signed]
         if not some:
             continue
         bends = bends_of_many(
@@ -68,6 +72,28 @@ def flexions(motion: Motion, hinges: Sequence[str]) -> dict[str, Flexion]:
         )
         found |= {hinge: Flexion(row, signed) for hinge, row in zip(some, bends, strict=True)}
     return found
+
+
+def _is_rigid(motion: Motion, chain: tuple[int, int, int]) -> bool:
+    """Whether each joint hangs from the one before at a distance that never changes."""
+    clip, (start, middle, end) = motion.clip, chain
+    parents = clip.skeleton.parents
+    if parents[end] != middle or parents[middle] != start or clip.is_scaled:
+        return False
+    return not np.isin((middle, end), clip.translated).any()
+
+
+def _bends_of_rigid(
+    motion: Motion,
+    hinges: Sequence[str],
+    chains: Mapping[str, tuple[int, int, int]],
+    axes: Floats | None,
+) -> Floats:
+    skeleton = motion.clip.skeleton
+    middle, end = np.array([chains[hinge][1:] for hinge in hinges]).T
+    rest = skeleton.rest_translations
+    assert axes is not None
+    return bends_of_rigid(motion.clip.rotations, middle, rest[middle], rest[end], axes)
 
 
 def _stacked(axes: Iterable[Floats | None]) -> Floats | None:

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+import numpy as np
+
 from kinelint.anatomy.tree import Tree
 from kinelint.anatomy.words import Reading
 
@@ -124,10 +126,12 @@ def _limbs(
     mean, spread = _RATIO[roles]
     found = []
     hub = int(tree.skeleton.parents[child])
+    above = len(tree.ancestors(child)) - 1
     for distal in tree.subtrees[child]:
-        line = tree.down(child, distal)
-        if not 3 <= len(line) <= _DEEPEST:
+        # Counted first: in a tree of thousands of joints most ways are far too long.
+        if not 3 <= len(tree.ancestors(distal)) - above <= _DEEPEST:
             continue
+        line = tree.down(child, distal)
         foot = distal
         if tree.skeleton.tips[distal]:
             foot = _loose_foot(tree, hub, distal) if roles == LEG else -1
@@ -155,13 +159,9 @@ def _loose_foot(tree: Tree, hub: int, tip: int) -> int:
     """A joint from elsewhere in the tree that stays at a chain's end point, as feet under IK do."""
     near = 0.35 * tree.lengths[tip]
     skeleton = tree.skeleton
-    others = [
-        joint
-        for joint in range(len(skeleton))
-        if hub not in tree.ancestors(joint)
-        and not skeleton.tips[joint]
-        and joint not in tree.ancestors(hub)
-    ]
+    related = {*tree.subtrees[hub], *tree.ancestors(hub)}
+    others = np.setdiff1d(np.flatnonzero(~skeleton.tips), list(related)).tolist()
+    tree.apart(tip, tip)  # the distances of the tip serve all of them
     found = min(others, key=lambda joint: tree.apart(joint, tip), default=-1)
     return found if found >= 0 and tree.apart(found, tip) <= near else -1
 

@@ -12,6 +12,9 @@ from kinelint.kinematics.arrays import Floats, Ints
 # A captured volume may be levelled a degree or two badly; a ramp or stairs are no such thing.
 _MOST_SLOPE = float(np.tan(np.radians(2.5)))
 _LEAST_PLANTS = 4
+# So few plants tell of gentle slopes only: a part that was lowered looks like a steep one.
+_SURE_PLANTS = 8
+_FEW_SLOPE = float(np.tan(np.radians(1.2)))
 _LEAST_SPREAD_M = 1.0
 _LEAST_PAIR_M = 0.5
 # Heights as close as this need no slope.
@@ -67,7 +70,8 @@ def slope_of(feet_m: Sequence[Floats]) -> Plane:
             steep = _median_slope(along, rest, foot)
             slope += steep * axis
             rest = rest - steep * along
-    if not _believable(slope, _centred(y, foot), _centred(rest, foot)):
+    few = y.size < _SURE_PLANTS and np.hypot(*slope) > _FEW_SLOPE
+    if few or not _believable(slope, _centred(y, foot), _centred(rest, foot)):
         return level
     return Plane(0.0, (float(slope[0]), float(slope[1])), level.about_m)
 

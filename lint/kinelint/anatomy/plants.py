@@ -1,38 +1,25 @@
 """How the planted part of a foot moves over its support while it bears.
 
 A foot that rolls from heel to toe hands its weight on: heel, flat, ball. The path of a plant
-follows whichever point bears. While both do, the foot may turn on any point of the sole, so the
-point that moves least is followed: over the whole time where the foot hardly turns, and from
-moment to moment where it does. A pivot turn is no slide.
+follows whichever point bears. A pivot turn is no slide.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
+from kinelint.anatomy.bearing_point import bearing_point, ends_of
 from kinelint.anatomy.contacts import Contact, track_contacts
-from kinelint.anatomy.feet import WINDOW_S, scale_of
+from kinelint.anatomy.feet import scale_of
 from kinelint.anatomy.tracks import Track, tracks
-from kinelint.finding import FrameSpan
-from kinelint.frame_spans import spans
-from kinelint.kinematics import rates
-from kinelint.kinematics.arrays import Bools, Floats, Ints, frozen
-from kinelint.kinematics.contact import ContactLimits, Phase, horizontal_speed, runs, steps, trimmed
-from kinelint.kinematics.slides import Excursion, extent, slides
+from kinelint.kinematics.arrays import Bools, Floats, Ints, frozen, runs_of
+from kinelint.kinematics.contact import ContactLimits, Phase, horizontal_speed, steps, trimmed
+from kinelint.kinematics.slides import Excursion, slides
 from kinelint.motion import Motion
-
-# Points tried between heel (0) and ball (1).
-_ALONG = (0.0, 0.25, 0.5, 0.75, 1.0)
-# A sole turns on the spot if its ends move this differently (some 40 degrees a second).
-_TURNS_M_PER_S = 0.15
-# A sole reaches a little behind its heel point and, with the toes, before its ball.
-_REACH = (-0.15, 1.3)
-# An end of the sole that has risen this much over the other, against the flat foot, bears nothing.
-_RISEN_M = 0.012
-_HEEL, _BALL, _FLAT, _TURN = 1, 2, 3, 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,27 +27,61 @@ class Plant:
     """One foot from the time it is down until it rolls off, without the ends of that.
 
     Attributes:
-        side: "left" or "right".
-        first, last: frames.
-        path_m: ``(2, frames)`` (x, z) of the bearing point, put together without jumps.
-        at_m: ``(3, frames)`` that point in the world.
-        along: ``(frames,)`` where it is: 0 the heel, 1 the ball.
-        fine_m: ``(2, samples)`` the path at the rate of the foot's track.
-        fine_rate_hz: of that.
-        fine_first: the sample of the track that it begins at.
-        steps: samples of the track for each frame.
+        track: of the foot.
+        fine_first, fine_last: samples of the track.
+        fine_m: ``(2, samples)`` (x, z) of the bearing point, put together without jumps.
+        fine_along: ``(samples,)`` where it is: 0 the heel, 1 the ball.
     """
 
-    side: str
-    first: int
-    last: int
-    path_m: Floats
-    at_m: Floats
-    along: Floats
-    fine_m: Floats
-    fine_rate_hz: float
+    track: Track
     fine_first: int
-    steps: int
+    fine_last: int
+    fine_m: Floats
+    fine_along: Floats
+
+    @property
+    def side(self) -> str:
+        """Left or right."""
+        return self.track.side
+
+    @property
+    def fine_rate_hz(self) -> float:
+        """Of `fine_m`."""
+        return self.track.sample_rate_hz
+
+    @property
+    def first(self) -> int:
+        """First frame."""
+        return self.fine_first // self.track.steps
+
+    @property
+    def last(self) -> int:
+        """Last frame."""
+        return -(-self.fine_last // self.track.steps)
+
+    @property
+    def along(self) -> Floats:
+        """``(frames,)`` of `fine_along`."""
+        return np.asarray(self.fine_along[self._samples])
+
+    @property
+    def path_m(self) -> Floats:
+        """``(2, frames)`` of `fine_m`."""
+        return np.asarray(self.fine_m[:, self._samples])
+
+    @cached_property
+    def at_m(self) -> Floats:
+        """``(3, frames)`` the bearing point in the world."""
+        here, at = self.fine_first + self._samples, self.track.at_m
+        return np.asarray(
+            frozen((1.0 - self.along) * at["heel"][:, here] + self.along * at["ball"][:, here])
+        )
+
+    @cached_property
+    def _samples(self) -> Ints:
+        # Frames whose own sample lies just outside take the nearest one inside.
+        every = np.arange(self.first, self.last + 1) * self.track.steps
+        return np.clip(every - self.fine_first, 0, self.fine_last - self.fine_first)
 
     def slides(self, rest_m_per_s: float, least_m: float) -> list[Excursion]:
         """How the foot slides; `first` and `last` are samples of `fine_m`."""
@@ -68,8 +89,8 @@ class Plant:
 
     def in_frames(self, one: Excursion) -> Excursion:
         """The same, `first` and `last` being frames of `path_m`."""
-        first = (one.first + self.fine_first) // self.steps - self.first
-        last = -(-(one.last + self.fine_first) // self.steps) - self.first
+        first = (one.first + self.fine_first) // self.track.steps - self.first
+        last = -(-(one.last + self.fine_first) // self.track.steps) - self.first
         return replace(one, first=first, last=last)
 
 
@@ -120,66 +141,15 @@ def _steps(track: Track, bearing: Bools, limits: ContactLimits) -> Bools:
 
 
 def _plants_of(track: Track, scale: float, heel: Bools, ball: Bools) -> Iterator[Plant]:
-    ends = np.stack([track.travelled_m[point][[0, 2]] for point in ("heel", "ball")])
-    velocity = rates.windowed_velocity(ends, track.sample_rate_hz, WINDOW_S)
-    turning = np.linalg.norm(velocity[1] - velocity[0], axis=0) > _TURNS_M_PER_S * scale
-    kind = np.where(heel & ball, np.where(turning, _TURN, _FLAT), heel * _HEEL + ball * _BALL)
-    tilt_m = _tilt_m(track.above_m, heel & ball)
-    risen_m = _RISEN_M * scale
-    kind = np.where((kind == _FLAT) & (tilt_m > risen_m), _BALL, kind)
-    kind = np.where((kind == _FLAT) & (tilt_m < -risen_m), _HEEL, kind)
-    along = _bearing(kind, ends, velocity)
+    down, along = bearing_point(track, scale, heel, ball)
+    ends = ends_of(track)
     step = np.diff(ends, axis=-1, prepend=ends[..., :1])
     # The step into a sample is that of the point which bears there, so a change of it is no jump.
-    moved = (1.0 - along) * step[0] + along * step[1]
-    for down in spans(kind > 0, min_frames=2):
-        path = np.zeros((2, down.frames))
-        np.cumsum(moved[:, down.first + 1 : down.last + 1], axis=1, out=path[:, 1:])
-        yield _plant(track, down, path, along)
-
-
-def _plant(track: Track, down: FrameSpan, path_m: Floats, along: Floats) -> Plant:
-    first, last = down.first // track.steps, -(-down.last // track.steps)
-    # Frames whose own sample lies just outside take the nearest one inside.
-    here = np.clip(np.arange(first, last + 1) * track.steps, down.first, down.last)
-    share = along[here]
-    at_m = (1.0 - share) * track.at_m["heel"][:, here] + share * track.at_m["ball"][:, here]
-    return Plant(
-        track.side,
-        first,
-        last,
-        frozen(path_m[:, here - down.first]),
-        frozen(at_m),
-        share,
-        frozen(path_m),
-        track.sample_rate_hz,
-        down.first,
-        track.steps,
-    )
-
-
-def _tilt_m(above: Mapping[str, Floats], both: Bools) -> Floats:
-    """``(frames,)`` how much higher the heel is than the ball, against the flat foot.
-
-    A heel is near the floor long after it has left it, and swings about the ball meanwhile: it
-    would hide the slide of the ball.
-    """
-    tilt_m = above["heel"] - above["ball"]
-    return np.asarray(tilt_m - np.median(tilt_m[both])) if both.any() else 0.0 * tilt_m
-
-
-def _bearing(kind: Ints, ends: Floats, velocity: Floats) -> Floats:
-    """``(frames,)`` where the sole bears: 0 at the heel to 1 at the ball."""
-    along = np.where(kind == _BALL, 1.0, 0.0)
-    turning = kind == _TURN
-    # The point of a rigid sole that moves least at each moment.
-    heel = velocity[0][:, turning]
-    apart = velocity[1][:, turning] - heel
-    nearest = -np.sum(heel * apart, axis=0) / np.maximum(np.sum(apart * apart, axis=0), 1e-12)
-    along[turning] = np.clip(nearest, *_REACH)
-    share = np.array(_ALONG)[:, None, None]
-    for first, last in runs(kind == _FLAT):
-        here = slice(first, last + 1)
-        tried = (1.0 - share) * ends[0, :, here] + share * ends[1, :, here]
-        along[here] = _ALONG[int(np.argmin(extent(tried)))]
-    return np.asarray(frozen(along))
+    moved = step[0] + along * (step[1] - step[0])
+    moved[:, ~down] = 0.0
+    path = np.cumsum(moved, axis=1)
+    for first, last in zip(*(one.tolist() for one in runs_of(down)), strict=True):
+        if last > first:
+            here = slice(first, last + 1)
+            own = frozen(path[:, here] - path[:, first : first + 1])
+            yield Plant(track, first, last, own, along[here])

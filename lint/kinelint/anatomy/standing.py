@@ -26,6 +26,8 @@ _UPRIGHT = 0.5
 _LEAST_S = 0.1
 # A foot that is not still for less than this shivers and makes no step: it is one stand.
 _ONE_STAND_S = 0.2
+# Feet of a capture stand no further apart in height than this times the width of a level.
+_MOST_OWN = 1.6
 # So many plants of a foot tell the slope of a floor; their pairs grow with the square.
 _MOST_PLANTS = 200
 
@@ -119,8 +121,8 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
     use = {side: _on_floor(motion, foot) for side, foot in feet.items()}
     if sum(int(one.sum()) for one in use.values()) < _LEAST_S * rate:
         return None
-    plants = [_plants(motion, foot, use[side]) for side, foot in feet.items()]
-    slope = slope_of(plants)
+    plants = {side: _plants(motion, foot, use[side]) for side, foot in feet.items()}
+    slope = slope_of(list(plants.values()))
 
     def over(joint: int, side: str) -> Floats:
         path = _path(motion, joint)[:, use[side]]
@@ -133,24 +135,39 @@ def standing_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> Standing
         for side, foot in feet.items()
     }
     seconds = sum(one.size for one in balls.values()) / len(balls) / rate
-    stood = np.concatenate([one[1] - slope.at(one[0], one[2]) for one in plants])
     width_m = SAME_LEVEL_M * scale_of(motion)
-    at = floor_level(np.concatenate(list(balls.values())), stood, width_m)
-    by_side = dict(_flat(at.height_m, balls, ankles, tips, width_m, rate))
+    own = _own_levels(balls, width_m)
+    stood = [one[1] - slope.at(one[0], one[2]) - own[side] for side, one in plants.items()]
+    centred = [one - own[side] for side, one in balls.items()]
+    at = floor_level(np.concatenate(centred), np.concatenate(stood), width_m)
+    by_side = dict(_flat(at.height_m, own, balls, ankles, tips, width_m, rate))
     other = (at.other_m, at.other_share)
     return Standing(at.height_m, at.spread_m, slope, by_side, seconds, *other)
 
 
+def _own_levels(balls: dict[str, Floats], width_m: float) -> dict[str, float]:
+    """Side to how much higher that foot stands than halfway between both.
+
+    Else the two levels of a capture's feet would blur those of a part that was lowered as a whole.
+    """
+    middles = {side: float(np.median(one)) for side, one in balls.items() if one.size}
+    halfway = sum(middles.values()) / len(middles)
+    if np.ptp(list(middles.values())) > _MOST_OWN * width_m:
+        return dict.fromkeys(balls, 0.0)
+    return {side: middles.get(side, halfway) - halfway for side in balls}
+
+
 def _flat(
-    ball_m: float,
+    level_m: float,
+    own: dict[str, float],
     balls: dict[str, Floats],
     ankles: dict[str, Floats],
     tips: dict[str, Floats],
     width_m: float,
     sample_rate_hz: float,
 ) -> Iterator[tuple[str, Flat]]:
-    """Each foot while its front joint and its ankle are near where both feet have them."""
-    near = {side: np.abs(one - ball_m) <= width_m for side, one in balls.items()}
+    """Each foot while its front joint and its ankle are near where it has them as it stands."""
+    near = {side: np.abs(one - own[side] - level_m) <= width_m for side, one in balls.items()}
     ankle_m, _ = level(np.concatenate([ankles[side][near[side]] for side in balls]), width_m)
     for side, use in near.items():
         flat = use & (np.abs(ankles[side] - ankle_m) <= width_m)
@@ -180,5 +197,11 @@ def _plants(motion: Motion, foot: FootJoints, use: Bools) -> Floats:
     at = []
     for one in stood:
         here = np.arange(one.first, one.last + 1)[use[one.first : one.last + 1]]
-        at.append(np.median(front[:, here], axis=1))
+        at.append(_middle(front[:, here]))
     return np.array(at).T if at else np.empty((3, 0))
+
+
+def _middle(paths: Floats) -> Floats:
+    """Median of ``(n, frames)`` over the frames: a tenth of the time of NumPy's for short ones."""
+    ordered, half = np.sort(paths, axis=1), paths.shape[1] // 2
+    return np.asarray(0.5 * (ordered[:, half] + ordered[:, -half - 1]))

@@ -214,7 +214,8 @@ def _on_all_fours(tree: Tree, plan: Plan) -> bool:
     hip, down, shoulder, wrist = _stance(tree.rest[:, :, None], plan)
     level = abs(float(cosine(shoulder - hip, down)[0]))
     alike = float(cosine(wrist - shoulder, down)[0])
-    reach = float(np.sum((wrist - hip) * down) / np.sum(down * down))
+    # Legs of no length have no side: such a figure stands on nothing.
+    reach = float(np.sum((wrist - hip) * down) / max(np.sum(down * down), 1e-30))
     return level < 0.6 and alike > 0.7 and reach > 0.6
 
 

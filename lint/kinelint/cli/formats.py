@@ -6,7 +6,7 @@ import argparse
 
 from kinelint.cli.terminal import coloured, width
 from kinelint.errors import PolicyError
-from kinelint.outputs.format_pages import page, page_of_all, render_formats
+from kinelint.outputs.format_pages import page, page_of_all, render_format, render_formats
 from kinelint.readers import registry
 from kinelint.toml_check import nearest
 
@@ -28,5 +28,11 @@ def run(asked: argparse.Namespace) -> int:
             f"there is no format {asked.format!r}",
             mend=nearest(asked.format, infos) or "`kinelint formats` lists them.",
         )
-    print(page(infos[asked.format]), end="")
+    one = infos[asked.format]
+    text = (
+        page(one)
+        if asked.markdown
+        else render_format(one, width=width(), colour=coloured(asked.colour))
+    )
+    print(text, end="")
     return 0

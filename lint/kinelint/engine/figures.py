@@ -16,7 +16,7 @@ from kinelint.clip import Skeleton, Skin
 from kinelint.engine.context import Context, FigureKey, short_traceback
 from kinelint.engine.skins import fitted
 from kinelint.engine.survey import BodySeen, unread
-from kinelint.errors import KinelintError
+from kinelint.errors import AssetError, KinelintError
 from kinelint.finding import Note
 
 # A zero sampled at a scale that differs by more than this from the settled one is left out.
@@ -121,7 +121,12 @@ def _skins(
     path = context.policy.folder / named if named else task.skinned
     if path is None:
         return "", ()
-    return named or path.name, fitted(context.read(path), skeleton, figure.metres_per_unit)
+    try:
+        asset = context.read(path)
+    except AssetError as error:
+        where = f"{named or path.name}{f', {error.place}' if error.place else ''}"
+        raise AssetError(f"the body file {where}: {error.what}", mend=error.mend) from error
+    return named or path.name, fitted(asset, skeleton, figure.metres_per_unit)
 
 
 def _girth_notes(name: str, skins: tuple[Skin, ...], figure: Figure) -> tuple[Note, ...]:

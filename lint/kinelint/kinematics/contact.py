@@ -20,7 +20,7 @@ REFERENCE_LEG_M = 0.88
 # A foot that rocks as it slides is higher halfway, but not by more than this times the limit.
 _ROCK_SHARE = 1.5
 # A foot pauses between two strokes if it slows to this share of the speed of the slower one.
-_PAUSE_SHARE = 0.5
+_PAUSE_SHARE = 0.65
 # First and last frame, both included.
 Phase: TypeAlias = tuple[int, int]
 
@@ -147,6 +147,12 @@ def steps(
                 rises = np.min([rises, *each], axis=0)
         else:
             rises = between - min(between[0], between[-1])
+            high = np.flatnonzero(rises > rise_m)
+            if high.size:
+                # What it glides once it has come down is no step.
+                end = last if not bearing[after] else before + int(high[-1])
+                stepping[first : end + 1] = True
+            continue
         stepping[first : last + 1] = rises.max() > rise_m
     return stepping
 

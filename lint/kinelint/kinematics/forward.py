@@ -33,7 +33,7 @@ def _hamilton() -> Floats:
 
 
 def _turn() -> Floats:
-    """``(3, 3, 10)``: the rotation matrix from the squares of `_squares`."""
+    """``(3, 3, 10)``: the rotation matrix from the squares of `squares_of`."""
     ww, wx, wy, wz, yz, zx, xy = 0, 4, 5, 6, 7, 8, 9
     sums = np.zeros((3, 3, 10))
     for i in range(3):
@@ -93,7 +93,7 @@ def forward(
                 np.multiply(orientations[parent, :, None, span], local[joint, :, span], out=pairs)
                 np.matmul(_HAMILTON, products, out=own)
             if children[joint]:
-                _squares(own, squares)
+                squares_of(own, squares)
             for child in children[joint]:
                 if child in moving:
                     shift = translations[moving[child], :, span]
@@ -112,14 +112,14 @@ def turning(vectors: Floats) -> Floats:
 def turned(q: Floats, arms: Floats) -> Floats:
     """Vectors that `turning` was given, turned by unit quaternions ``(4, n)``: ``(k, 3, n)``."""
     squares = np.empty((10, q.shape[-1]))
-    _squares(q, squares)
+    squares_of(q, squares)
     out = np.empty((len(arms), 3, q.shape[-1]))
     for arm, one in zip(arms, out, strict=True):
         np.matmul(arm, squares, out=one)
     return out
 
 
-def _squares(q: Floats, out: Floats) -> None:
+def squares_of(q: Floats, out: Floats) -> None:
     """The ten products ww xx yy zz wx wy wz yz zx xy of ``(4, n)`` into ``(10, n)``."""
     np.multiply(q, q, out=out[:4])
     np.multiply(q[0], q[1:], out=out[4:7])

@@ -44,13 +44,13 @@ def extent(path: Floats) -> Floats:
 
     It is the extent along the widest of 24 directions: at least 0.997 of the true diameter.
     """
-    along = _axes() @ path
+    along = directions() @ path
     return np.asarray((along.max(axis=-1) - along.min(axis=-1)).max(axis=-1))
 
 
 def excursion(path: Floats) -> Excursion:
     """The same with its way and its frames."""
-    axes = _axes()
+    axes = directions()
     along = axes @ path
     sizes = along.max(axis=1) - along.min(axis=1)
     widest = int(np.argmax(sizes))
@@ -64,8 +64,9 @@ def excursion(path: Floats) -> Excursion:
 
 
 @cache
-def _axes() -> Floats:
-    angles = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
+def directions(count: int = _DIRECTIONS) -> Floats:
+    """``(count, 2)`` unit vectors (x, z) over half a turn."""
+    angles = np.arange(count) * np.pi / count
     return np.asarray(frozen(np.stack((np.cos(angles), np.sin(angles)), axis=1)))
 
 
@@ -85,10 +86,10 @@ def slides(
         rest_m_per_s: slower is at rest.
         least: smaller ones are left out.
     """
-    step = np.diff(path, axis=1, prepend=path[:, :1])
-    # Nothing strays further than all steps together.
-    if np.hypot(*step).sum() <= least:
+    # Nothing strays further than the box about it is wide.
+    if np.hypot(*np.ptp(path, axis=1)) <= least:
         return []
+    step = np.diff(path, axis=1, prepend=path[:, :1])
     velocity = rates.windowed_velocity(path, sample_rate_hz, REST_WINDOW_S)
     found = []
     moving = np.hypot(*velocity) > rest_m_per_s
@@ -97,6 +98,33 @@ def slides(
         step[:, first : last + 1] = 0.0
     creep = np.cumsum(step, axis=1)
     return [*found, excursion(creep)] if extent(creep) > least else found
+
+
+def parts_of(path: Floats, first: int, last: int, size: float) -> Iterator[Phase]:
+    """Parts of ``(2, frames)`` between two frames that go as far as `size`, each by itself.
+
+    The shortest, and those before and after it.
+    """
+    found = _shortest(path[:, first : last + 1], size)
+    if found is not None:
+        start, end = first + found[0], first + found[1]
+        yield start, end
+        yield from parts_of(path, first, start, size)
+        yield from parts_of(path, end, last, size)
+
+
+def _shortest(path: Floats, size: float) -> Phase | None:
+    """Along the best of 24 directions, there or back."""
+    frames = np.arange(path.shape[1])
+    found: Phase | None = None
+    for along in directions() @ path:
+        for way in (along, -along):
+            ends = np.searchsorted(np.maximum.accumulate(way), way + size)
+            took = np.where((ends > frames) & (ends < way.size), ends - frames, way.size)
+            start = int(np.argmin(took))
+            if took[start] < (way.size if found is None else found[1] - found[0]):
+                found = start, int(ends[start])
+    return found
 
 
 def _strokes(path: Floats, first: int, last: int, least: float) -> list[Excursion]:

@@ -40,6 +40,21 @@ def _line(one: FormatInfo) -> str:
     return f"{', '.join(prose(end) for end in one.endings)}{pack}{needs}"
 
 
+def render_format(info: FormatInfo, *, width: int = 80, colour: bool = False) -> str:
+    """The page of one format for the terminal: its Markdown as plain lines of this width."""
+    ink = Ink(colour)
+    title, _, text = page(info).partition("\n")
+    lines = [ink.strong(prose(title.lstrip("# ")))]
+    for block in text.replace("`", "").strip().split("\n\n"):
+        lines.append("")
+        for item in ("\n" + block).replace("\n  ", " ").split("\n* "):
+            if item.strip():
+                listed = not item.startswith("\n")
+                first, rest = ("  * ", "    ") if listed else ("", "")
+                lines += wrapped(prose(item), width, first=first, rest=rest)
+    return "\n".join([*lines, ""])
+
+
 def page(info: FormatInfo, *, heading: str = "##") -> str:
     """The page of one format."""
     pack = [] if info.pack == "kinelint" else [f"From the pack {info.pack}."]

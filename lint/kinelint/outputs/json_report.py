@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import reprlib
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from functools import lru_cache
@@ -50,7 +51,7 @@ def load(data: bytes) -> Report:
         raise ReportError("not a kinelint report", mend=_AGAIN)
     if outer.get(_KEY) != FORMAT:
         raise ReportError(
-            f"a report of format {outer.get(_KEY)!r}, not {FORMAT}",
+            f"a report of format {reprlib.repr(outer.get(_KEY))}, not {FORMAT}",
             mend="Read it with the version of kinelint that wrote it.",
         )
     return _checked(outer["report"])
@@ -66,9 +67,11 @@ def _checked(value: Any) -> Report:
     try:
         # By way of JSON, because only there a list is a tuple and a word an enumeration.
         return _adapter().validate_json(orjson.dumps(value), strict=True)
+    except orjson.JSONEncodeError as error:
+        raise ReportError("nested too deep for a report", place="report", mend=_AGAIN) from error
     except ValidationError as error:
-        first = error.errors()[0]
-        place = "/".join(["report", *map(str, first["loc"])])
+        first = error.errors(include_url=False, include_context=False)[0]
+        place = "/".join(["report", *map(str, first["loc"])])[:200]
         more = f" and {error.error_count() - 1} more" if error.error_count() > 1 else ""
         raise ReportError(f"{first['msg']}{more}", place=place, mend=_AGAIN) from error
 

@@ -14,6 +14,8 @@ from kinelint.toml_check import Table
 LevelWord = Literal["error", "warning", "note", "off"]
 FailWord = Literal["error", "warning", "note"]
 Axis = Literal["x", "y", "z", "-x", "-y", "-z"]
+# A hundred kilometres: beyond any stage, and far from where arithmetic ends.
+Metres = Annotated[float, Field(ge=-1e5, le=1e5)]
 Radius = Annotated[float, Field(gt=0, lt=1000)]
 
 
@@ -85,7 +87,7 @@ class ScopeTable(Table):
         description="Rules that must be able to judge these clips, in part at least; where one "
         "cannot, the run exits 2.",
     )
-    ground_m: float | None = Field(
+    ground_m: Metres | None = Field(
         default=None, description="Height of the floor under these clips."
     )
     rules: dict[str, dict[str, Any]] = Field(default_factory=dict, description=_RULES)
@@ -114,7 +116,9 @@ class SkeletonTable(Table):
         default="",
         description="Asset whose skeleton these clips are to have, from this file's folder.",
     )
-    metres_per_unit: float | None = Field(default=None, gt=0, description="Of its clips' lengths.")
+    metres_per_unit: float | None = Field(
+        default=None, gt=0, le=1e6, description="Of its clips' lengths."
+    )
     up_axis: Axis | None = Field(default=None, description="Which axis of its clips points up.")
     stature_m: float | None = Field(
         default=None, gt=0.2, lt=5, description="Height standing upright."
@@ -172,12 +176,13 @@ class PolicyTable(Table):
     metres_per_unit: float | None = Field(
         default=None,
         gt=0,
+        le=1e6,
         description="Where the format says nothing of units; inferred if left out.",
     )
     up_axis: Axis | None = Field(
         default=None, description="Where the format says nothing of axes; inferred if left out."
     )
-    ground_m: float | None = Field(
+    ground_m: Metres | None = Field(
         default=None, description="Height of the floor; estimated from the feet if left out."
     )
     figure: FigureTable = Field(default=FigureTable(), description="Who the figures stand for.")

@@ -156,7 +156,8 @@ def _refuse_bulk(
     options: ReadOptions,
 ) -> None:
     """Joints without channels cost a file nothing, and the clip as much as any other."""
-    moving = sum(joint.has_positions for joint in hierarchy.joints)
+    kinds = [{one[1] for one in joint.channels or ()} for joint in hierarchy.joints]
+    moving = sum(("p" in one) + ("s" in one) for one in kinds)
     most = options.memory_for(size)
     need = 8 * frames * (4 * len(hierarchy.joints) + 3 * moving)
     if need > most:

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from kinelint.errors import AssetError
-from kinelint.readers.fbx_text import check_whole, with_line_ends
+from kinelint.readers.fbx_text import check_whole, mended
 from kinelint.readers.options import ReadOptions
 
 _KEPT: list[object] = []
@@ -55,7 +55,7 @@ def load(path: Path, options: ReadOptions) -> Any:
         AssetError: the binding is not installed, the file is too large, or it cannot be read.
     """
     ufbx = binding()
-    data = with_line_ends(_bytes(path, options))
+    data = mended(_bytes(path, options))
     try:
         scene = kept(ufbx.load_memory(data, **_settings(ufbx, options)))
     except ufbx.UfbxError as error:

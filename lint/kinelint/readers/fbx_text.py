@@ -1,7 +1,8 @@
 """ASCII FBX files that the binding would misread in silence.
 
 It takes a text that was cut between two records: takes are missing then, or the connections that
-make a tree of nodes. And it takes a text whose lines end in carriage returns alone for one comment.
+make a tree of nodes. And it takes a text whose lines end in carriage returns alone for one comment
+(a mark of UTF-8 before the text it does not take at all).
 """
 
 from __future__ import annotations
@@ -15,8 +16,12 @@ _QUIET = re.compile(rb'"[^"]*"|;[^\r\n]*')
 _FIRST_MODERN = 7000
 
 
-def with_line_ends(data: bytes) -> bytes:
-    """The file; of a text whose first line ends in a carriage return alone, all lines mended."""
+def mended(data: bytes) -> bytes:
+    """The file without a mark of UTF-8 before it, its lines ended as the binding knows them.
+
+    Lines are only touched in a text whose first line ends in a carriage return alone.
+    """
+    data = data.removeprefix(b"\xef\xbb\xbf")
     first = _LINE_END.search(data[:4096])
     if data[8:18] == b"FBX Binary" or first is None or first.group() != b"\r":
         return data

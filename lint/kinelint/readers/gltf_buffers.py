@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import base64
 import binascii
+import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import unquote, unquote_to_bytes
 
+from kinelint.plain_file import open_plain
 from kinelint.readers.gltf_container import Container
 from kinelint.readers.options import ReadOptions
 
@@ -30,6 +32,7 @@ class Buffers:
     container: Container
     options: ReadOptions
     _found: dict[int, memoryview] = field(default_factory=dict)
+    _files: dict[Path, memoryview] = field(default_factory=dict)
     _spent: int = 0
 
     def __getitem__(self, index: int) -> memoryview:
@@ -77,11 +80,20 @@ class Buffers:
             return self._from_data(uri, place)
         file = self._beside(uri, place)
         try:
-            with file.open("rb") as stream:
-                return memoryview(stream.read(length))
+            return self._read(file, length)
         except OSError as error:
             what = f"the buffer {uri!r} cannot be read: {error.strerror or error}"
             raise self.container.document.error(what, place) from error
+
+    def _read(self, file: Path, length: int) -> memoryview:
+        """The first bytes of a file; of one that several buffers name, once for all of them."""
+        found = self._files.get(file)
+        if found is None or len(found) < length:
+            with open_plain(file) as stream:
+                # A stream takes memory for all that it is asked for, be the file ever so short.
+                size = os.fstat(stream.fileno()).st_size
+                found = self._files[file] = memoryview(stream.read(min(length, size)))
+        return found
 
     def _from_data(self, uri: str, place: str) -> memoryview:
         head, comma, body = uri.partition(",")

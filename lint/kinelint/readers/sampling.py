@@ -20,7 +20,7 @@ MOST_HZ = 240.0
 COMMON_HZ = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0, 72.0, 90.0, 100.0, 120.0, 144.0, 240.0)
 """Rates at which keys are usually set: film, PAL, video and their multiples (common practice)."""
 
-_KEYS_AT_ONCE = 1 << 16
+_KEYS_AT_ONCE = 1 << 13
 _ON_GRID = 0.02  # of a step
 _SAME_RATE = 1e-3  # of a step, at the last frame
 _ONE_MOMENT_S = 1e-3  # keys closer than that are one moment (a step written as two keys)

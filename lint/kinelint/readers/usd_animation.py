@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from pxr import Usd
+from pxr import Usd, Vt
 
 from kinelint.clip import LARGEST
 from kinelint.kinematics.arrays import Bools, Floats
@@ -87,32 +87,38 @@ class Source:
         if not query.ValueMightBeTimeVarying():
             codes = codes[:1]
         found = np.zeros((len(codes), count, width), dtype=np.float32)
+        rows = found if width > 1 else found[..., 0]
         blocked = np.zeros(len(codes), dtype=np.bool_)
+        usual = getattr(Vt, _TYPES[name])
         # One call a frame: only USD knows how value clips, blocks and layers mix in between.
         for frame, code in enumerate(codes.tolist()):
             value = query.Get(code)
-            if value is None:
+            if type(value) is usual and len(value) == count:
+                rows[frame] = value
+            elif value is None:
                 blocked[frame] = True
-                continue
-            array = self._array(value, name, code)
-            if len(array) != count or array.size != count * width:
-                what = f"{count} joints have {len(array)} {name} at time {code:g}"
-                if name == "blendShapeWeights":
-                    what = f"{count} blend shapes have {len(array)} weights at time {code:g}"
-                raise self.error(what, f"{self.path}.{name}")
-            found[frame] = array.reshape(count, width)
-        if np.any(np.abs(found) > LARGEST):
+            else:
+                rows[frame] = self._odd(value, name, code, rows.shape[1:])
+        if max(found.max(initial=0.0), -found.min(initial=0.0)) > LARGEST:
             what = f"{name} hold a number that no motion has"
             raise self.error(what, f"{self.path}.{name}")
         return found, blocked
 
-    def _array(self, value: Any, name: str, code: float) -> Singles:
-        """Quaternions come with their scalar last."""
-        kind = type(value).__name__
-        if kind != _TYPES[name] and (said := f"{name} are a {kind}") not in self.odd_types:
+    def _odd(self, value: Any, name: str, code: float, shape: tuple[int, ...]) -> Singles:
+        """An array of another type than the schema's, if it fits all the same."""
+        kind, place = type(value).__name__, f"{self.path}.{name}"
+        said = f"{name} are a {kind}"
+        if kind != _TYPES[name] and said not in self.odd_types:
             self.odd_types.append(said)
         try:
-            return np.atleast_1d(np.asarray(value, dtype=np.float32))
+            array = np.atleast_1d(np.asarray(value, dtype=np.float32))
         except (TypeError, ValueError) as problem:
-            what = f"{name} are a {kind} at time {code:g}"
-            raise self.error(what, f"{self.path}.{name}") from problem
+            raise self.error(f"{said} at time {code:g}", place) from problem
+        if len(array) != shape[0]:
+            what = f"{shape[0]} joints have {len(array)} {name} at time {code:g}"
+            if name == "blendShapeWeights":
+                what = f"{shape[0]} blend shapes have {len(array)} weights at time {code:g}"
+            raise self.error(what, place)
+        if array.shape != shape:
+            raise self.error(f"{said} at time {code:g}", place)
+        return array

@@ -11,7 +11,9 @@ from typing import Any
 
 from pxr import Sdf
 
+from kinelint.errors import AssetError
 from kinelint.readers.usd_value_clips import clip_paths
+from kinelint.readers.usd_words import MEND
 
 _ITEMS = ("explicitItems", "addedItems", "prependedItems", "appendedItems")
 
@@ -35,22 +37,29 @@ def arcs_of(layer: Any, path: str, place: str) -> list[Arc]:
     """All arcs of a layer to others, those of variants that are not selected included.
 
     Raises:
-        AssetError: as of `clip_paths`.
+        AssetError: fields that hold something else than they should; as of `clip_paths`.
     """
-    found = {Arc(str(one), "") for one in layer.subLayerPaths}
+    try:
+        found = set(_arcs(layer, path, place))
+    except (AttributeError, TypeError) as problem:
+        what = "a damaged file: what its prims are composed of is no list of names"
+        raise AssetError(what, path=path, place=place, mend=MEND) from problem
+    # Without an asset path an arc leads to another prim of the same layer.
+    return sorted(arc for arc in found if arc.named)
+
+
+def _arcs(layer: Any, path: str, place: str) -> Iterator[Arc]:
+    for one in layer.subLayerPaths:
+        yield Arc(str(one), "")
     for at, spec in _prims(layer):
-        where = str(at)
         for field in ("references", "payload"):
             if spec.HasInfo(field):
                 listed = spec.GetInfo(field)
-                items = [item for name in _ITEMS for item in getattr(listed, name, ())]
-                found.update(Arc(str(item.assetPath), where) for item in items)
+                for item in (item for name in _ITEMS for item in getattr(listed, name)):
+                    yield Arc(str(item.assetPath), str(at))
         if spec.HasInfo("clips"):
-            clips = spec.GetInfo("clips")
-            named = clip_paths(clips, layer, path, f"{place}{where}")
-            found.update(Arc(one, where, is_clip=True) for one in named)
-    # Without an asset path an arc leads to another prim of the same layer.
-    return sorted(arc for arc in found if arc.named)
+            for one in clip_paths(spec.GetInfo("clips"), layer, path, f"{place}{at}"):
+                yield Arc(one, str(at), is_clip=True)
 
 
 def _prims(layer: Any) -> Iterator[tuple[Any, Any]]:

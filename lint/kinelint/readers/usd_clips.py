@@ -10,7 +10,6 @@ import numpy as np
 
 from kinelint.clip import Clip, Source
 from kinelint.finding import Note
-from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.readers import sampling
 from kinelint.readers.options import ReadOptions
@@ -95,8 +94,9 @@ class ClipMaker:
         start, end = float(stage.GetStartTimeCode()), float(stage.GetEndTimeCode())
         inside = keys[(keys >= start) & (keys <= end)]
         ends = [one for one in (start, end) if keys[0] < one < keys[-1]]
-        if not start <= end or not (len(inside) or ends):
-            text = f"the time codes {start:g} to {end:g} of the stage hold no key; all were read"
+        # A range of one moment is what exporters write that do not know the length.
+        if not start < end or not (len(inside) or ends):
+            text = f"the stage lasts from {start:g} to {end:g}; the keys were read all the same"
             notes.append(Note("time-range", text))
             return keys
         if len(inside) < len(keys):
@@ -143,7 +143,7 @@ class ClipMaker:
         arrays: dict[str, Any] = {}
         for which, listed in (("translations", "translated"), ("scales", "scaled")):
             joints = sorted(self._moved[which])
-            values = [self._moved[which][joint] for joint in joints]
+            values = [np.broadcast_to(self._moved[which][one], (3, frames)) for one in joints]
             arrays[listed] = np.array(joints, dtype=np.intp)
             arrays[which] = np.array(values) if values else np.empty((0, 3, *shape))
         weights = self._weights(source, timing.codes) if source else np.empty((0, *shape))
@@ -169,8 +169,8 @@ class ClipMaker:
         if sheared:
             text = f"the transform of {rig.path} is sheared in {sheared} frames"
             notes.append(Note("shear", f"{text}; the shear was left out"))
-        self._keep("translations", rig, [0], shifts.T[None])
-        self._keep("scales", rig, [0], scales.T[None])
+        self._keep("translations", rig, 0, shifts.T)
+        self._keep("scales", rig, 0, scales.T)
         return turned.T
 
     def _joints(
@@ -187,13 +187,17 @@ class ClipMaker:
             values, nothing = source.joint_array(name, codes)
             # UsdSkel plays the rest pose wherever one of the three says nothing.
             blocked |= nothing
-            moved = values[:, columns].transpose(1, 2, 0).astype(np.float64)
-            if name == "rotations":
-                turned[joints] = _unit(moved[:, [3, 0, 1, 2]], notes)
-            else:
-                self._keep(
-                    name, rig, joints, np.broadcast_to(moved, (*moved.shape[:2], len(codes)))
-                )
+            # Joint by joint, which stays in the processor's cache.
+            strays = 0
+            for column, joint in zip(columns, joints, strict=True):
+                own = values[:, column].T.astype(np.float64)
+                if name == "rotations":
+                    strays += _turn(own, turned[joint])
+                else:
+                    self._keep(name, rig, joint, own)
+            if strays:
+                text = f"{strays} joints have rotations that are not of length 1"
+                notes.append(Note("rotations", f"{text}; they were normalised"))
         if source.odd_types:
             text = f"{', '.join(source.odd_types)}, not what the schema wants"
             text = f"{text} (UsdSkel itself plays only the rest pose then)"
@@ -213,18 +217,17 @@ class ClipMaker:
                 own = getattr(rest, f"rest_{name}")[joint]
                 moved[joint] = np.where(frames, own[:, None], moved[joint])
 
-    def _keep(self, which: str, rig: Rig, joints: list[int], frames: Floats) -> None:
-        """Those joints whose `frames` ``(joints, 3, frames)`` ever leave the rest pose."""
+    def _keep(self, which: str, rig: Rig, joint: int, own: Floats) -> None:
+        """Remember ``(3, frames or 1)`` of a joint if it ever leaves the rest pose."""
         if which == "scales":
-            rest = rig.skeleton.rest_scales[joints]
+            rest = rig.skeleton.rest_scales[joint]
             noise = _SCALE_NOISE * np.maximum(1.0, np.abs(rest))
         else:
-            rest = rig.skeleton.rest_translations[joints]
-            own = np.linalg.norm(rest, axis=1, keepdims=True)
-            noise = _TRANSLATION_NOISE * np.maximum(rig.size, own)
+            rest = rig.skeleton.rest_translations[joint]
+            noise = np.full(3, _TRANSLATION_NOISE * max(rig.size, float(np.linalg.norm(rest))))
         # Written so that a NaN counts as leaving: intake is to see it.
-        off = ~np.all(np.abs(frames - rest[..., None]) <= noise[..., None], axis=(1, 2))
-        self._moved[which].update({joint: frames[i] for i, joint in enumerate(joints) if off[i]})
+        if not np.all(np.abs(own - rest[:, None]) <= noise[:, None]):
+            self._moved[which][joint] = own
 
     def _weights(self, source: Animation, codes: Floats) -> Floats:
         if not source.prim.GetAttribute("blendShapeWeights").HasValue():
@@ -232,12 +235,14 @@ class ClipMaker:
         return np.array(np.broadcast_to(source.weights(codes), (len(source.shapes), len(codes))))
 
 
-def _unit(quaternions: Floats, notes: list[Note]) -> Floats:
-    lengths = np.linalg.norm(quaternions, axis=1)
-    if strays := int(np.sum(np.any(np.abs(lengths - 1.0) > _UNIT_NOISE, axis=-1))):
-        text = f"{strays} joints have rotations that are not of length 1; they were normalised"
-        notes.append(Note("rotations", text))
-    return rotations.normalise(quaternions)
+def _turn(stored: Floats, into: Floats) -> bool:
+    """Write quaternions ``(4, frames or 1)``, scalar last, as unit ones; whether they were not."""
+    lengths = np.sqrt(np.sum(stored * stored, axis=0))
+    # A quaternion of length 0 gives NaN, which intake then reports.
+    with np.errstate(invalid="ignore", divide="ignore"):
+        into[0] = stored[3] / lengths
+        into[1:] = stored[:3] / lengths
+    return bool(np.any(np.abs(lengths - 1.0) > _UNIT_NOISE))
 
 
 def _animation_notes(source: Animation, rig: Rig) -> Iterator[Note]:

@@ -68,10 +68,16 @@ def space_of(prim: Any) -> Space:
 
 
 def parts(matrices: Floats) -> tuple[Floats, Floats, Floats, int]:
-    """``(n, 4, 4)`` as translations, quaternions and scales; how many had a shear that was lost."""
-    turned, scales, lost = decompose(matrices[:, :3, :3])
+    """``(n, 4, 4)`` as translations, quaternions and scales; how many had a shear that was lost.
+
+    All three are NaN where a matrix holds what is no number or no length.
+    """
+    good = np.all(np.abs(matrices) <= LARGEST, axis=(1, 2))
+    turned, scales = np.full((len(matrices), 4), np.nan), np.full((len(matrices), 3), np.nan)
+    turned[good], scales[good], lost = decompose(matrices[good, :3, :3])
     scales[np.abs(scales - 1.0) <= SCALE_NOISE] = 1.0
-    return matrices[:, :3, 3].copy(), turned, scales, int(np.sum(lost))
+    shifts = np.where(good[:, None], matrices[:, :3, 3], np.nan)
+    return shifts, turned, scales, int(np.sum(lost))
 
 
 def _codes(prim: Any) -> Floats:

@@ -17,8 +17,10 @@ from kinelint.readers.usd_layers import Layers
 from kinelint.readers.usd_sniff import CRATE
 from kinelint.readers.usd_words import MEND, plain, translated
 
-# Instances within instances multiply: few lines can stand for any number of prims.
 _MOST_PRIMS = 1_000_000
+# Instances within instances multiply: few lines can stand for any number of prims.
+_MOST_COPIES = 50_000
+_SKELETAL = ("SkelRoot", "Skeleton", "SkelAnimation")
 _BROKEN_ARCS = {
     "ErrorArcCycle",
     "ErrorArcPermissionDenied",
@@ -62,16 +64,35 @@ class Scene:
         return AssetError(what, path=str(self.path), place=place, mend=mend)
 
     def prims(self) -> Iterator[Any]:
-        """Every active, loaded and defined prim, those of instances included.
+        """Every active, loaded and defined prim; of instances those that hold something skeletal.
 
         Raises:
             AssetError: there are too many.
         """
-        every = Usd.PrimRange.Stage(self.stage, Usd.TraverseInstanceProxies())
+        every = iter(Usd.PrimRange.Stage(self.stage, Usd.TraverseInstanceProxies()))
+        bony: dict[str, bool] = {}
+        copies = 0
         for count, prim in enumerate(every):
-            if count >= _MOST_PRIMS:
-                raise self.error(f"is composed of more than {_MOST_PRIMS} prims")
+            copies += prim.IsInstanceProxy()
+            if count >= _MOST_PRIMS or copies > _MOST_COPIES:
+                what = f"is composed of more than {_MOST_PRIMS} prims, or than {_MOST_COPIES}"
+                raise self.error(f"{what} in instances", mend="Split or flatten it.")
+            if prim.IsInstance() and not _is_bony(prim.GetPrototype(), bony):
+                every.PruneChildren()
             yield prim
+
+
+def _is_bony(prototype: Any, known: dict[str, bool]) -> bool:
+    """Whether a prototype, or one of an instance in it, holds a skeleton or an animation."""
+    path = str(prototype.GetPath())
+    if path not in known:
+        known[path] = False
+        known[path] = any(
+            str(prim.GetTypeName()) in _SKELETAL
+            or (prim.IsInstance() and _is_bony(prim.GetPrototype(), known))
+            for prim in Usd.PrimRange(prototype)
+        )
+    return known[path]
 
 
 def open_scene(path: Path, options: ReadOptions) -> Scene:

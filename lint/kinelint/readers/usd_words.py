@@ -15,7 +15,7 @@ _PLACED = re.compile(
     r"^(?P<file>/.*?|[A-Za-z]:.*?):(?P<line>\d+):(?P<column>\d+): (?P<what>.*)$", re.S
 )
 _GRAMMAR = re.compile(r"parse error matching \S+")
-_FILE = re.compile(r",? (?:while reading )?(?:@[^@]*@|</[^>]*\.usd[acz]?>)")
+_FILE = re.compile(r",? (?:while reading )?(?:@[^@]*@|</[^>]*\.usd[acz]?(?:\[[^\]]*\])?>)")
 _MOST_LETTERS = 300
 
 

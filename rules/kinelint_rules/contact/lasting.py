@@ -25,11 +25,11 @@ def _share(depth_mm: Floats, limit_mm: float, inside: int, outside: int) -> floa
     return share if depth_mm[outside] > 0.0 else min(share, 0.5)
 
 
-def touching(depth_mm: Floats, least_mm: float, span: FrameSpan) -> FrameSpan:
-    """The span, with the frames on both sides in which the depth is at least that."""
+def touching(depth_mm: Floats, span: FrameSpan) -> FrameSpan:
+    """The span, with the frames on both sides in which the parts touch."""
     first, last = span.first, span.last
-    while first > 0 and depth_mm[first - 1] > least_mm:
+    while first > 0 and depth_mm[first - 1] > 0.0:
         first -= 1
-    while last < len(depth_mm) - 1 and depth_mm[last + 1] > least_mm:
+    while last < len(depth_mm) - 1 and depth_mm[last + 1] > 0.0:
         last += 1
     return FrameSpan(first, last)

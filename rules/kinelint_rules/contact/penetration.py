@@ -32,9 +32,6 @@ PRESSED_MM = 1750.0 * (
     0.95 * (0.25 * 0.1695 + 0.75 * 0.09765 + 0.75 * 0.36735 + 0.25 * 0.2397) / (2.0 * np.pi)
     - (0.072 - 0.3163 * np.sin(np.radians(4.0)))
 )
-# Bodies are thicker or thinner than their capsules by about the least depth: from this share of it
-# on two parts touch. Parts that touch long enough but lie deep for less are worth a note.
-_TOUCH = 0.5
 # What is drawn around a span, so that one sees how the parts come together.
 _MARGIN_S = 0.25
 
@@ -68,8 +65,8 @@ class PenetrationSettings(RuleSettings):
     min_duration_s: float = setting(
         0.05,
         ge=0,
-        why="A shorter overlap is over before it is seen. Where parts lie half as deep for that "
-        "long, it is a note.",
+        why="A shorter overlap is over before it is seen. One that is deep for less, with parts "
+        "that touch for so long, is a note: a body may be thicker than its capsules.",
         source="common practice, no source",
     )
     bridge_s: float = setting(
@@ -190,7 +187,7 @@ def _judge(
     least = settings.min_duration_s * rate - 1e-6
     for span in spans(deep, bridge_frames=round(settings.bridge_s * rate)):
         lasts = held_frames(pair.depth_mm, limit, span) >= least
-        touch = touching(pair.depth_mm, _TOUCH * limit, span)
+        touch = touching(pair.depth_mm, span)
         if lasts or touch.frames >= least:
             found = _finding(motion, settings, pair, limit, span, _error_mm(body, pair, settings))
             yield _doubted(found if lasts else replace(found, level=Level.NOTE), body)

@@ -11,7 +11,6 @@ from kinelint.anatomy.parts import label
 from kinelint.anatomy.plants import Plant, plants
 from kinelint.anatomy.proportions import built_like_a_person
 from kinelint.anatomy.sole import soles
-from kinelint.anatomy.tracks import tracks
 from kinelint.anatomy.travel import Basis, Travel, travel
 from kinelint.cue import Cue
 from kinelint.errors import NotApplicable
@@ -23,6 +22,7 @@ from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import standing
 from kinelint.synthetic_walk import at_rest, ramp, standing_on, turned_about, walk
 from kinelint_rules.feet.judged import graded, point, refuse, unseen, way_of
+from kinelint_rules.feet.manner import glides_in_part, moves_as_it_slides
 
 PRAZAK = (
     "Prazak M, Hoyet L, O'Sullivan C (2011), Perceptual Evaluation of Footskate Cleanup, "
@@ -30,9 +30,6 @@ PRAZAK = (
 )
 TRIAL = "measured on 24 captures of walks, runs, idles and gestures"
 WINDOW_S = 0.1
-_ENDS = ("heel", "ball")
-# A foot goes while it has this share of the highest speed of its slide.
-_GOES_SHARE = 0.3
 # Slides with one cause: so many plants, such a share of all, this much in one direction.
 _COMMON, _COMMON_SHARE, _SAME_WAY = 4, 0.7, 0.9
 
@@ -89,11 +86,13 @@ class FootSlide(Rule[FootSlideSettings]):
 
     Finds when heel and ball of a virtual sole bear on the floor or on a declared surface, from
     their height and their speed over a fixed time, and measures how far the bearing point strays
-    in each plant. The weight is followed from heel to ball; a turn on the ball or the heel is no
-    slide, and neither is a low step. 80 ms of touching down and of rolling off do not count. A
-    foot that swivels or is dragged with a raised heel as it slides gets a warning at most, and so
-    do the feet of a figure whose arms, legs and trunk are not in a person's proportions. Clips of
-    less than 60 frames a second are read at 120, and shivers faster than some 7 Hz are taken out.
+    in each plant. The weight is followed from heel to ball, and where the whole foot glides, to
+    the end that goes further; a turn on the ball or the heel is no slide, and neither is a low
+    step. 80 ms of touching down and of rolling off do not count. A foot that swivels or is dragged
+    with a raised heel as it slides gets a warning at most, unless it glides far enough for an
+    error just before or after that. The feet of a figure whose arms, legs and trunk are not in a
+    person's proportions get a warning at most, too. Clips of less than 60 frames a second are read
+    at 120, and shivers faster than some 7 Hz are taken out.
 
     In an in-place clip feet run under the figure. Declare the velocity that it stands for in the
     cue sheet; where it is not declared it is fitted to the feet, and the rule says so.
@@ -129,9 +128,12 @@ class FootSlide(Rule[FootSlideSettings]):
                 grade = graded(size_mm, settings.note_mm, settings.warning_mm, settings.error_mm)
                 if grade is None:
                     continue
-                moves = _moves(motion, plant, strayed, settings)
-                if (moves or loose) and grade[0] is Level.ERROR:
-                    grade = Level.WARNING, settings.warning_mm
+                moves = moves_as_it_slides(plant, strayed, settings.swivel_deg, settings.lift_mm)
+                if grade[0] is Level.ERROR:
+                    if moves and _glides_far(plant, strayed, settings):
+                        moves = ""
+                    if moves or loose:
+                        grade = Level.WARNING, settings.warning_mm
                 strayed = plant.in_frames(strayed)
                 yield _finding(motion, plant, strayed, moves, *grade, settings.note_mm)
 
@@ -214,19 +216,9 @@ def _whole(
     )
 
 
-def _moves(motion: Motion, plant: Plant, strayed: Excursion, settings: FootSlideSettings) -> str:
-    """What else the foot does as it slides, that a foot with weight on it does not; or ""."""
-    speed = np.hypot(*rates.windowed_velocity(plant.fine_m, plant.fine_rate_hz, WINDOW_S))
-    going = speed[strayed.first : strayed.last + 1]
-    # A foot that slides and rolls off a little later is not lifted as it slides.
-    inside = plant.fine_first + strayed.first + np.flatnonzero(going >= _GOES_SHARE * going.max())
-    heel, ball = (motion.derive(tracks)[plant.side].at_m[one][:, inside] for one in _ENDS)
-    ahead = (ball - heel)[[0, 2]]
-    turned = np.ptp(np.unwrap(np.arctan2(ahead[0], ahead[1])))
-    if np.degrees(turned) > settings.swivel_deg:
-        return f"turning by {np.degrees(turned):.0f}° as it does"
-    rises = max(float(np.ptp(path[1])) for path in (heel, ball))
-    return "lifted as it does" if 1000.0 * rises > settings.lift_mm else ""
+def _glides_far(plant: Plant, strayed: Excursion, settings: FootSlideSettings) -> bool:
+    limits = (settings.error_mm, settings.swivel_deg, settings.lift_mm)
+    return glides_in_part(plant, strayed, *limits)
 
 
 def _finding(
@@ -278,7 +270,7 @@ def _finding(
 def _common(motion: Motion, note_mm: float) -> str:
     """What to add if nearly all plants slide the same way: the root's travel is at fault."""
     every = motion.derive(plants)
-    moved = np.array([plant.path_m[:, -1] - plant.path_m[:, 0] for plant in every]).reshape(-1, 2)
+    moved = np.array([plant.fine_m[:, -1] for plant in every]).reshape(-1, 2)
     sizes = np.hypot(moved[:, 0], moved[:, 1])
     slide = sizes > note_mm / 1000.0
     if slide.sum() < _COMMON or slide.mean() < _COMMON_SHARE:

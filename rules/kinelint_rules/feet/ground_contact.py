@@ -69,7 +69,9 @@ class GroundContact(Rule[GroundContactSettings]):
 
     Where the floor is declared and the clip as a whole stands above or below it, that is one
     finding, and single steps are then measured from where the clip stands. Where the floor is
-    estimated, all depths are relative to the estimate.
+    estimated, all depths are relative to the estimate, which lies halfway between the levels of
+    the two feet: a foot that stands a little above it is measured from where it stands, and other
+    parts from the lower of the two levels.
 
     The sole is that of a rest pose which stands on the scene's floor, else of the skin or body
     file, else as thick as people's; a declared floor corrects that last guess by 15 mm at most.

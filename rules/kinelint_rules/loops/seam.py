@@ -37,11 +37,11 @@ _WORTH_DEG, _WORTH_MM = 1.0, 4.0
 _TIMES_USUAL = 1.3
 # A gap where a frame is missing, by what the joint leaves over elsewhere in the clip: from the
 # first on likely no part of the motion, from the second on surely none. Of recorded walks that were
-# cut at the best place of a cycle, at 24 Hz, a third reach the first, one in twenty the second.
-_LIKELY, _SURE = 1.35, 1.6
-# A seam that takes less of an ordinary step than this takes none. Cycles of 14 recorded walks took
+# cut at the best place of a cycle, at 24 Hz, a third reach the first, none the second.
+_LIKELY, _SURE = 1.35, 1.8
+# A seam that takes less of an ordinary step than this takes none. Cycles of recorded walks took
 # 0.00 closed, and 0.2 to 1.4, mostly near 1, with their last frame cut off.
-_REPEATS = 0.25
+_REPEATS = 0.15
 _STILL = 1e-12
 # The frames on both sides of the seam: the last three and the first three.
 _ENDS = [-3, -2, -1, 0, 1, 2]
@@ -167,10 +167,16 @@ def _repeats_first(motion: Motion, which: Ints, over: Alignment) -> bool:
 
 
 def _share_taken(gap: Floats, step: Floats) -> tuple[Floats, Floats]:
-    """``(m,)`` how much of its step each joint takes, and its weight, 1 in all."""
-    length = np.linalg.norm(step, axis=1)
+    """``(m,)`` how much of its step each joint takes, and its weight, 1 in all.
+
+    What moves more says more; a joint whose gap is neither none nor one step says little: it may be
+    the defect itself.
+    """
+    length = _sizes(step)
     taken = np.sum(gap * step, axis=1) / np.maximum(length**2, _STILL)
-    return taken, length / max(float(length.sum()), _STILL)
+    off = np.minimum(_sizes(gap), _sizes(gap - step))
+    weight = np.sqrt(length) * (length / np.maximum(length + off, _STILL)) ** 2
+    return taken, weight / max(float(weight.sum()), _STILL)
 
 
 def _end_turns(motion: Motion, which: Ints, turn: Floats) -> tuple[Floats, ...]:
@@ -251,7 +257,7 @@ def jump_mm_per_s(motion: Motion, found: Seam) -> Floats:
     # A loop that stops a frame short has one more step between the two windows.
     share = 1.0 if repeats else 1.0 + 1.0 / (rate * window)
     beyond = np.linalg.norm(jump, axis=1) - _TIMES_USUAL * share * largest
-    return 1000.0 * np.maximum(beyond, 0.0)
+    return np.asarray(1000.0 * np.maximum(beyond, 0.0))
 
 
 def _largest_change(path: Floats, lag: float) -> float:
