@@ -10,7 +10,7 @@ from kinelint.cli.gate import policy_for
 from kinelint.cli.terminal import coloured, width
 from kinelint.clip import Clip
 from kinelint.engine.one import OneClip, one_clip
-from kinelint.errors import AssetError
+from kinelint.errors import AssetError, PolicyError
 from kinelint.measure import Table, tables
 from kinelint.outputs.cells import padded, wrapped
 from kinelint.outputs.ink import Ink
@@ -19,7 +19,12 @@ from kinelint.outputs.wording import number, part_label, plain, prose
 
 def run(asked: argparse.Namespace) -> int:
     """Prints what can be measured of a clip, or how its skeleton was understood."""
-    path, name = _named(asked.clip)
+    if asked.takes:
+        return _takes(asked)
+    if len(asked.clip) != 1:
+        mend = "Name one clip, or add --takes to rank several."
+        raise PolicyError(f"{len(asked.clip)} clips cannot be measured at once", mend=mend)
+    path, name = _named(asked.clip[0])
     policy = policy_for(asked.policy, [path])
     wide, ink = width(), Ink(coloured(asked.colour))
     found = one_clip(path, name, policy)
@@ -27,6 +32,18 @@ def run(asked: argparse.Namespace) -> int:
     for line in shown:
         print(line.rstrip())
     return 0
+
+
+def _takes(asked: argparse.Namespace) -> int:
+    """Ranks takes of one action by what cleaning them would cost."""
+    from kinelint.engine import run as run_engine
+    from kinelint.outputs.takes import render_takes, takes
+
+    paths = [Path(one) for one in asked.clip]
+    report = run_engine(paths, policy_for(asked.policy, paths), workers=asked.workers)
+    for line in render_takes(takes(report), width=width(), colour=coloured(asked.colour)):
+        print(line.rstrip())
+    return 2 if report.all_troubles() else 0
 
 
 def _named(asked: str) -> tuple[Path, str]:

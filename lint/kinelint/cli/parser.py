@@ -105,7 +105,20 @@ def _gate(parser: argparse.ArgumentParser) -> None:
 
 
 def _measure(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("clip", metavar="CLIP", help="a file; FILE#NAME for one of the clips in it")
+    parser.add_argument(
+        "clip",
+        nargs="+",
+        metavar="CLIP",
+        help="a file; FILE#NAME for one of the clips in it; files and folders with --takes",
+    )
+    parser.add_argument(
+        "--takes",
+        action="store_true",
+        help="rank takes of one action by what cleaning them would cost",
+    )
+    parser.add_argument(
+        "--workers", type=_count, metavar="N", help="processes for --takes; 0 for none"
+    )
     parser.add_argument(
         "--skeleton",
         action="store_true",
