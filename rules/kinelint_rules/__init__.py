@@ -11,6 +11,7 @@ from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
+from kinelint_rules.groups.chain_seam import ChainSeam
 from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
@@ -21,6 +22,7 @@ from kinelint_rules.weight.flight import Flight
 
 RULES: tuple[type[RuleBase[Any]], ...] = (
     Balance,
+    ChainSeam,
     Drift,
     FaceRange,
     Flight,
