@@ -31,6 +31,8 @@ QUICK = (
     "fair1_zombie_zup",
 )
 LEAST_RECALL = 0.95
+# Of feet no seed at all is missed.
+FEET = ("slid", "slid-root", "sunk", "sunk-root")
 
 
 @pytest.fixture(scope="module")
@@ -114,7 +116,7 @@ def test_nothing_is_said_of_the_made_walk(made):
 
 @pytest.mark.slow
 def test_defects_in_captures_are_found(captures):
-    """Recall of at least 0.95 for every kind."""
+    """Recall of at least 0.95 for every kind, of 1 for feet."""
     found = defaultdict(list)
     for one in captures:
         if one.file in QUICK:
@@ -126,7 +128,7 @@ def test_defects_in_captures_are_found(captures):
     for kind in KINDS:
         missed = [f"{o.subject.name}: {o.seed.detail}" for o in found[kind] if not o.found]
         assert len(found[kind]) >= 4, kind
-        allowed = (1.0 - LEAST_RECALL) * len(found[kind]) + 0.5
+        allowed = 0.0 if kind in FEET else (1.0 - LEAST_RECALL) * len(found[kind]) + 0.5
         assert len(missed) <= allowed, (kind, missed)
 
 

@@ -14,7 +14,9 @@ from hypothesis import strategies as st
 import bvh_text
 from hostile.bounds import in_time
 from hostile.gate_oracle import judge_and_check
+from hostile.mutations import apart, container
 from hostile.oracle import TIGHT, read_and_check
+from hostile.seeds import gltf_seeds
 from kinelint.clip import Asset
 from kinelint.errors import AssetError
 from kinelint.report import Report, Verdict
@@ -219,3 +221,17 @@ def test_limits_hold_for_skeletons_too(tmp_path: Path) -> None:
     error = read_and_check(path)
     assert isinstance(error, AssetError)
     assert error.place == "/nodes"
+
+
+def test_a_skin_below_scales_beyond_measure_is_refused_with_its_node(tmp_path: Path) -> None:
+    text, binary = apart(gltf_seeds()["skinned.glb"])
+    assert binary is not None
+    tree = json.loads(text)
+    for node in tree["nodes"]:
+        node["scale"] = [1e9] * 3
+    del tree["skins"][0]["inverseBindMatrices"]
+    path = tmp_path / "odd.glb"
+    path.write_bytes(container(json.dumps(tree).encode(), binary))
+    error = read_and_check(path)
+    assert isinstance(error, AssetError)
+    assert error.place == "/nodes/1"

@@ -111,7 +111,7 @@ def test_a_foot_that_lands_from_the_air_steps():
     speed = np.array([0.0, 0.5, 0.5, 0.5, 0.0])
     height = np.array([0.030, 0.025, 0.018, 0.010, 0.005])
     landing = np.array([False, False, True, True, True])
-    assert steps(speed, height, landing, 0.12, 0.008)[1:3].all()
+    assert steps(speed, height, landing, 0.12, 0.008)[1:4].all()
     assert not steps(speed, height, np.ones(5, dtype=bool), 0.12, 0.008).any()
 
 

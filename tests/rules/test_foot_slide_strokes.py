@@ -38,10 +38,14 @@ def test_a_foot_that_lands_all_but_stops_and_glides_on_steps_only_until_it_is_do
     assert not stepping[65:].any()
 
 
-def test_a_landing_without_a_stop_is_a_step_until_the_foot_is_down():
+def test_a_landing_is_a_step_until_the_foot_is_down_and_has_slowed():
     speed = np.where(np.arange(120) < 80, 0.14 + pulse(120, 0, 80, 1.0), 0.0)
     height = 0.1 * (1.0 - ramp(120, 10, 60))
     stepping = steps(speed, height, np.arange(120) >= 55, MOVING, RISE)
+    assert stepping[:77].all()
+    assert not stepping[80:].any()
+    slower = np.where(np.arange(120) < 100, np.minimum(speed, 0.2), 0.0) + pulse(120, 65, 95, 0.3)
+    stepping = steps(slower, height, np.arange(120) >= 55, MOVING, RISE)
     assert stepping[:45].all()
     assert not stepping[60:].any()
 

@@ -21,6 +21,8 @@ REFERENCE_LEG_M = 0.88
 _ROCK_SHARE = 1.5
 # A foot pauses between two strokes if it slows to this share of the speed of the slower one.
 _PAUSE_SHARE = 0.65
+# A foot has slowed below this times the speed that is moving.
+_SLOWED = 2.0
 # First and last frame, both included.
 Phase: TypeAlias = tuple[int, int]
 
@@ -149,9 +151,11 @@ def steps(
             rises = between - min(between[0], between[-1])
             high = np.flatnonzero(rises > rise_m)
             if high.size:
-                # What it glides once it has come down is no step.
-                end = last if not bearing[after] else before + int(high[-1])
-                stepping[first : end + 1] = True
+                # What it glides once it has come down and slowed is no step.
+                down = before + int(high[-1])
+                slow = np.flatnonzero(speed[down : last + 1] < _SLOWED * moving_m_per_s)
+                landed = bool(bearing[after]) and slow.size > 0
+                stepping[first : (down + int(slow[0]) if landed else last) + 1] = True
             continue
         stepping[first : last + 1] = rises.max() > rise_m
     return stepping
@@ -171,7 +175,7 @@ def _strokes(
         # The highest speed so far, and still to come.
         peak = np.minimum(np.maximum.accumulate(part), np.maximum.accumulate(part[::-1])[::-1])
         low = height[first : last + 1] <= min(height[first], height[last]) + rise_m
-        pauses = (part < _PAUSE_SHARE * peak) & (part < 2.0 * moving_m_per_s) & low
+        pauses = (part < _PAUSE_SHARE * peak) & (part < _SLOWED * moving_m_per_s) & low
         start = first
         for begins, ends in runs(pauses):
             slowest = first + begins + int(np.argmin(part[begins : ends + 1]))
