@@ -112,10 +112,11 @@ def _turn_gaps(
     first: Motion, second: Motion, found: Pairs, ends: Ints, starts: Ints, yaw: Floats
 ) -> Floats:
     """``(m, i, j)`` degrees."""
-    one = turns_at(first, found.first, ends / first.sample_rate_hz)
-    other = turns_at(second, found.second, starts / second.sample_rate_hz)
+    outer = roots(first, second, found)
+    one = turns_at(first, found.first, ends / first.sample_rate_hz, outer)
+    other = turns_at(second, found.second, starts / second.sample_rate_hz, outer)
     dots = np.abs(np.einsum("mci,mcj->mij", one, other))
-    for row in roots(first, second, found):
+    for row in outer:
         about = rotations.about("Y", yaw)
         brought = rotations.multiply(about, one[row].T[:, :, None])
         dots[row] = np.abs(np.einsum("icj,cj->ij", brought, other[row]))

@@ -123,9 +123,10 @@ class _Turns:
     """Turns at three times before the seam and three after it, roots as the alignment has them."""
 
     def __init__(self, first: Motion, second: Motion, found: Pairs, step_s: float) -> None:
-        self.one = turns_at(first, found.first, _end_times_s(first, step_s, True))
-        self.other = turns_at(second, found.second, _end_times_s(second, step_s, False))
         self.roots = roots(first, second, found)
+        ends, starts = _end_times_s(first, step_s, True), _end_times_s(second, step_s, False)
+        self.one = turns_at(first, found.first, ends, self.roots)
+        self.other = turns_at(second, found.second, starts, self.roots)
 
     def __call__(self, over: Alignment) -> tuple[Floats, ...]:
         one = self.one.copy()
@@ -138,19 +139,15 @@ def _turns(first: Motion, second: Motion, found: Pairs, step_s: float) -> _Turns
 
 
 def roots(first: Motion, second: Motion, found: Pairs) -> Ints:
-    """Rows whose turns are told in the world: those that hang from nothing that was paired.
-
-    Both skeletons must have them so.
-    """
+    """Rows whose turns are told in the world: in one of the two nothing paired is above them."""
     above = first.clip.skeleton.parents[found.first]
     other = second.clip.skeleton.parents[found.second]
-    return np.flatnonzero((above < 0) | (other < 0) | ~np.isin(above, found.first))
+    return np.flatnonzero(~np.isin(above, found.first) | ~np.isin(other, found.second))
 
 
-def turns_at(motion: Motion, joints: Ints, times_s: Floats) -> Floats:
-    """``(m, 4, times)`` turns against what is above; of roots in the world."""
+def turns_at(motion: Motion, joints: Ints, times_s: Floats, outer: Ints) -> Floats:
+    """``(m, 4, times)`` turns against what is above; those of the `outer` rows in the world."""
     local = motion.clip.rotations[joints]
-    outer = np.flatnonzero(~np.isin(motion.clip.skeleton.parents[joints], joints))
     place = np.clip(times_s * motion.sample_rate_hz, 0.0, motion.frames - 1.0)
     low = np.minimum((place + 1e-9).astype(np.intp), max(motion.frames - 2, 0))
     high = np.minimum(low + 1, motion.frames - 1)

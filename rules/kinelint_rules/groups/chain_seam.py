@@ -205,7 +205,7 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
         )
         yield GroupExample(
             "swings on the other way",
-            _chain(_swing(0, 60), _swing(60, 120, back=True)),
+            _chain(_swing(0, 75), _swing(75, 120, back=True)),
             finds=1,
             member=1,
             level=Level.ERROR,
