@@ -12,9 +12,11 @@ from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.groups.chain_seam import ChainSeam
+from kinelint_rules.groups.contact_sync import ContactSync
 from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
+from kinelint_rules.props.prop_grip import PropGrip
 from kinelint_rules.timing.phase_timing import PhaseTiming
 from kinelint_rules.timing.untrimmed import Untrimmed
 from kinelint_rules.weight.balance import Balance
@@ -23,6 +25,7 @@ from kinelint_rules.weight.flight import Flight
 RULES: tuple[type[RuleBase[Any]], ...] = (
     Balance,
     ChainSeam,
+    ContactSync,
     Drift,
     FaceRange,
     Flight,
@@ -34,5 +37,6 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     Penetration,
     PhaseTiming,
     Pop,
+    PropGrip,
     Untrimmed,
 )
