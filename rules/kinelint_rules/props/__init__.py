@@ -1,0 +1,1 @@
+"""Are props where hands and holders have them?"""
