@@ -14,6 +14,7 @@ from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.groups.chain_seam import ChainSeam
 from kinelint_rules.groups.contact_sync import ContactSync
 from kinelint_rules.joints.joint_limit import JointLimit
+from kinelint_rules.limbs.asymmetry import Asymmetry
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 from kinelint_rules.props.prop_grip import PropGrip
@@ -23,6 +24,7 @@ from kinelint_rules.weight.balance import Balance
 from kinelint_rules.weight.flight import Flight
 
 RULES: tuple[type[RuleBase[Any]], ...] = (
+    Asymmetry,
     Balance,
     ChainSeam,
     ContactSync,
