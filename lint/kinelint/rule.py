@@ -89,6 +89,8 @@ class RuleBase(ABC, Generic[S]):
     * ``level``: how bad its findings are where it does not grade them itself;
     * ``version``: a whole number that rises when the rule's verdicts change; policies may pin it;
     * ``former``: version to the class that judges as that version did, same id;
+    * ``limits``: groups of settings that are limits of one quantity, each in rising order of
+      level, as ``(("note_mm", "warning_mm", "error_mm"),)``: what a team may calibrate;
     * ``quantity``, ``on_screen``, ``remedy``: what is measured, how the defect looks, what to do.
 
     Its docstring is its page: first line the title, then prose.
@@ -99,6 +101,7 @@ class RuleBase(ABC, Generic[S]):
     version: ClassVar[int] = 1
     former: ClassVar[Mapping[int, type[RuleBase[Any]]]] = {}
     level: ClassVar[Level] = Level.ERROR
+    limits: ClassVar[tuple[tuple[str, ...], ...]] = ()
     quantity: ClassVar[str] = ""
     on_screen: ClassVar[str] = ""
     remedy: ClassVar[str] = ""
@@ -154,12 +157,31 @@ def faults(rule: type[RuleBase[Any]]) -> list[str]:
     for number, older in rule.former.items():
         if number != older.version or number >= rule.version or older.id != rule.id:
             wrong.append(f"former[{number}] must be version {number} of {rule.id}, an older one")
+    wrong += _limit_faults(rule)
     wrong += [
         f"setting {name} has no reason (why=…)"
         for name, one in rule.settings_type.model_fields.items()
         if not one.description
     ]
     return wrong
+
+
+def _limit_faults(rule: type[RuleBase[Any]]) -> Iterator[str]:
+    """Limits that are no settings, no numbers, named twice, of several units, or out of order."""
+    fields, said = rule.settings_type.model_fields, [name for one in rule.limits for name in one]
+    for name in dict.fromkeys(said):
+        if name not in fields:
+            yield f"limits name {name!r}, and there is no such setting"
+        elif type(fields[name].default) not in (int, float):
+            yield f"limits name {name!r}, whose default is no number"
+        if said.count(name) > 1:
+            yield f"limits name {name!r} more than once"
+    for group in rule.limits:
+        if not group or len({unit_of(name) for name in group}) > 1:
+            yield f"limits {group} are none, or of several units"
+        values = [fields[name].default for name in group if name in fields]
+        if all(type(one) in (int, float) for one in values) and values != sorted(values):
+            yield f"limits {', '.join(group)} do not rise"
 
 
 def unit_of(setting_name: str) -> str:

@@ -103,6 +103,8 @@ class Penetration(Rule[PenetrationSettings]):
         "girths of ANSUR II, the 2012 anthropometric survey of US Army personnel."
     )
     level = Level.ERROR
+    # Both errors are of one level, each for its own kind of body; figures rarely have both.
+    limits = (("min_depth_mm", "warning_mm", "measured_error_mm", "error_mm"),)
     quantity = "Depth of one part of the body in another, mm."
     on_screen = (
         "A hand sinks into a thigh, an elbow into the ribs, one foot passes through another."
@@ -182,15 +184,18 @@ def _judge(
     deep = pair.depth_mm > limit
     rate = motion.sample_rate_hz
     if motion.frames > 1 and np.mean(deep) > settings.body_model_ratio:
-        yield _of_the_model(motion, pair, limit, deep)
+        own = "min_depth_mm" if limit <= settings.min_depth_mm else ""
+        yield _of_the_model(motion, pair, limit, own, deep)
         return
     least = settings.min_duration_s * rate - 1e-6
     for span in spans(deep, bridge_frames=round(settings.bridge_s * rate)):
         lasts = held_frames(pair.depth_mm, limit, span) >= least
         touch = touching(pair.depth_mm, span)
         if lasts or touch.frames >= least:
-            found = _finding(motion, settings, pair, limit, span, _error_mm(body, pair, settings))
-            yield _doubted(found if lasts else replace(found, level=Level.NOTE), body)
+            found = _finding(motion, settings, pair, limit, span, _error_name(body, pair))
+            if not lasts:
+                found = replace(found, level=Level.NOTE, confidence=0.3)
+            yield _doubted(found, body)
 
 
 def _finding(
@@ -199,7 +204,7 @@ def _finding(
     pair: PartPair,
     limit: float,
     span: FrameSpan,
-    error_mm: float,
+    error_name: str,
 ) -> Finding:
     worst = span.first + int(np.argmax(pair.depth_mm[span.first : span.last + 1]))
     depth = float(pair.depth_mm[worst])
@@ -207,12 +212,14 @@ def _finding(
     at, direction = _place(motion, pair, worst)
     way = in_words(motion, worst, np.array(direction), pair.parts[0])
     deeper = " deeper than at rest" if pair.at_rest_mm > 0.5 else ""
+    passed, name = _passed(depth, settings, error_name)
+    error_mm = getattr(settings, error_name)
     return Finding(
         f"{first} is {depth:.0f} mm inside the {second}{deeper}",
         span,
         pair.parts,
         measured=depth,
-        limit=max(limit, _passed(depth, settings, error_mm)),
+        limit=max(limit, passed),
         unit="mm",
         worst_frame=worst,
         remedy=f"Move the {first} {depth:.0f} mm {way}, away from the {second}.",
@@ -220,7 +227,17 @@ def _finding(
         at_m=at,
         direction=direction,
         trace=_trace(motion, pair, limit, span),
+        # A deeper contact that the cue sheet wants is no setting's limit.
+        setting=name if passed >= limit else "",
+        confidence=_sure(depth, settings.warning_mm, error_mm, error_name),
     )
+
+
+def _sure(depth_mm: float, warning_mm: float, error_mm: float, error_name: str) -> float:
+    """Surer by depth, and where the volume is the figure's own."""
+    by_depth = {Level.ERROR: 0.9, Level.WARNING: 0.7, Level.NOTE: 0.5}
+    sure = by_depth[_grade(depth_mm, warning_mm, error_mm)]
+    return sure if error_name == "measured_error_mm" else round(sure - 0.1, 2)
 
 
 def _doubted(found: Finding, body: Body) -> Finding:
@@ -230,18 +247,22 @@ def _doubted(found: Finding, body: Body) -> Finding:
         return found
     remedy = f"{found.remedy} The depth is a guess: {why}; a body file would tell."
     level = Level.WARNING if found.level is Level.ERROR else Level.NOTE
-    return replace(found, level=level, remedy=remedy)
+    sure = round(0.5 * (found.confidence or 0.0), 2)
+    return replace(found, level=level, remedy=remedy, confidence=sure)
 
 
-def _passed(depth_mm: float, settings: PenetrationSettings, error_mm: float) -> float:
-    """The highest of the limits that the depth has passed."""
-    limits = (settings.min_depth_mm, settings.warning_mm, error_mm)
-    return max(one for one in limits if depth_mm > one or one == settings.min_depth_mm)
+def _passed(depth_mm: float, settings: PenetrationSettings, error_name: str) -> tuple[float, str]:
+    """The highest of the limits that the depth has passed, and its setting's name."""
+    names = ("min_depth_mm", "warning_mm", error_name)
+    limits = [(float(getattr(settings, name)), name) for name in names]
+    return max(
+        (one for one in limits if depth_mm > one[0]), key=lambda one: one[0], default=limits[0]
+    )
 
 
-def _error_mm(body: Body, pair: PartPair, settings: PenetrationSettings) -> float:
+def _error_name(body: Body, pair: PartPair) -> str:
     guessed = any(body.radii_from.get(part, "girth") == "girth" for part in pair.parts)
-    return settings.error_mm if guessed else settings.measured_error_mm
+    return "error_mm" if guessed else "measured_error_mm"
 
 
 def _grade(depth_mm: float, warning_mm: float, error_mm: float) -> Level:
@@ -250,7 +271,9 @@ def _grade(depth_mm: float, warning_mm: float, error_mm: float) -> Level:
     return Level.WARNING if depth_mm > warning_mm else Level.NOTE
 
 
-def _of_the_model(motion: Motion, pair: PartPair, limit: float, deep: Bools) -> Finding:
+def _of_the_model(
+    motion: Motion, pair: PartPair, limit: float, setting_name: str, deep: Bools
+) -> Finding:
     frames = np.flatnonzero(deep)
     worst = int(np.argmax(pair.depth_mm))
     first, second = (label(part) for part in pair.parts)
@@ -275,6 +298,8 @@ def _of_the_model(motion: Motion, pair: PartPair, limit: float, deep: Bools) -> 
         at_m=at,
         direction=direction,
         trace=_trace(motion, pair, limit, span),
+        setting=setting_name,
+        confidence=0.3,
     )
 
 

@@ -106,6 +106,7 @@ class JointLimit(Rule[JointLimitSettings]):
     id = "joint-limit"
     source = "Soucie et al. 2011; Boone & Azen 1979; AAOS; 38 CFR 4.71a: see the rule's ranges"
     level = Level.WARNING
+    limits = (("margin_deg",), ("zero_margin_deg",))
     quantity = "Anatomical joint angles, degrees from the anatomical zero."
     on_screen = "A knee snaps backwards; an elbow folds the wrong way; a foot points up the shin."
     remedy = "Turn the joint back within its range in the frames named, or re-solve them."
@@ -238,6 +239,11 @@ class Judged:
         inside = self.values[span.first : span.last + 1]
         return float(np.nanmax(inside)) - self.limit_deg if np.isfinite(inside).any() else -np.inf
 
+    @property
+    def setting(self) -> str:
+        """The setting that this limit's margin comes from."""
+        return "margin_deg" if self.range.basis == "positions" else "zero_margin_deg"
+
     def said(self, span: FrameSpan) -> str:
         """What it does in the span, for people."""
         measured = self.past(span) + self.limit_deg
@@ -294,10 +300,20 @@ def _judge(
         past = [one for one in of_joint if one.past(span) > 0]
         graded = [(_level(settings, one, span, person), one) for one in past]
         graded.sort(key=lambda pair: (-pair[0].rank, -pair[1].past(span)))
-        yield _finding([one for _, one in graded], span, graded[0][0])
+        sure = _sure(graded[0][1], graded[0][0], person)
+        yield _finding([one for _, one in graded], span, graded[0][0], sure)
 
 
-def _finding(past: list[Judged], span: FrameSpan, level: Level) -> Finding:
+def _sure(one: Judged, level: Level, person: bool) -> float:
+    """Surer where positions tell the angle, and far past the range of people."""
+    sure = 0.8 if one.range.basis == "positions" else 0.7
+    sure += 0.15 if level is Level.ERROR else 0.0
+    if one.range.tolerant:
+        sure = 0.5
+    return round(sure if person else 0.6 * sure, 2)
+
+
+def _finding(past: list[Judged], span: FrameSpan, level: Level, sure: float) -> Finding:
     first = past[0]
     also = "".join(f"; also {one.said(span)}" for one in past[1:])
     worst, moved = first.worst(span), label(first.angle.part)
@@ -314,6 +330,8 @@ def _finding(past: list[Judged], span: FrameSpan, level: Level) -> Finding:
         level=level,
         detail=first.range.words,
         trace=_trace(first, span),
+        setting=first.setting,
+        confidence=sure,
     )
 
 
@@ -337,6 +355,8 @@ def _about_the_zero(motion: Motion, doubtful: list[Judged]) -> Finding:
         "its feet flat, so that the anatomical zero can be learnt.",
         level=Level.NOTE,
         detail="zero",
+        setting=doubtful[0].setting,
+        confidence=0.3,
     )
 
 

@@ -107,6 +107,14 @@ class LimbStretch(Rule[LimbStretchSettings]):
     id = "limb-stretch"
     source = HARRISON
     level = Level.ERROR
+    limits = (
+        ("limit_percent",),
+        ("stretchy_percent",),
+        ("carried_percent",),
+        ("trunk_percent",),
+        ("detached_percent",),
+        ("min_change_mm",),
+    )
     quantity = "Joint-to-joint length against the rest pose, percent."
     on_screen = (
         "A shin grows as the foot is pulled; an arm shrinks towards a prop; a hand comes off."
@@ -188,6 +196,7 @@ class Change:
     percent: Floats
     length_m: float
     limit: float
+    setting: str
     than: str = "at rest"
 
     @property
@@ -199,21 +208,23 @@ class Change:
 def _judge(
     motion: Motion, settings: LimbStretchSettings, link: Link, rest_m: float, change_m: Floats
 ) -> Iterator[Finding]:
-    limit = _limit_percent(motion, settings, link)
-    limit = max(limit, settings.min_change_mm / 10.0 / rest_m)
-    change = Change(link, 100.0 * change_m / rest_m, rest_m, limit)
+    name = _limit_name(motion, settings, link)
+    limit, least = float(getattr(settings, name)), settings.min_change_mm / 10.0 / rest_m
+    if least > limit:
+        limit, name = least, "min_change_mm"
+    change = Change(link, 100.0 * change_m / rest_m, rest_m, limit, name)
     kept = _kept_percent(change)
     if kept is not None:
         built = replace(change, percent=np.full(motion.frames, kept))
         yield _finding(motion, built, FrameSpan(0, motion.frames - 1), built_so=True)
         own_m = rest_m * (1.0 + kept / 100.0)
         percent = 100.0 * (rest_m + change_m - own_m) / own_m
-        change = Change(link, percent, own_m, limit, than="in the rest of the clip")
+        change = Change(link, percent, own_m, limit, name, than="in the rest of the clip")
     bridge = round(settings.bridge_s * motion.sample_rate_hz)
     loose = not (settings.stylised_as_people or motion.derive(built_like_a_person))
     for span in spans(change.over, bridge_frames=bridge):
         found = _finding(motion, change, span)
-        yield replace(found, level=Level.WARNING) if loose else found
+        yield replace(found, level=Level.WARNING, confidence=0.5) if loose else found
 
 
 def _kept_percent(change: Change) -> float | None:
@@ -227,15 +238,16 @@ def _kept_percent(change: Change) -> float | None:
     return middle if keeps and not at_rest and abs(middle) > change.limit else None
 
 
-def _limit_percent(motion: Motion, settings: LimbStretchSettings, link: Link) -> float:
+def _limit_name(motion: Motion, settings: LimbStretchSettings, link: Link) -> str:
+    """The setting that holds for a link."""
     names = {motion.clip.skeleton.names[joint] for joint in link.joints} | {link.part}
     if names & set(settings.stretchy):
-        return settings.stretchy_percent
+        return "stretchy_percent"
     if not link.attached:
-        return settings.detached_percent
+        return "detached_percent"
     if link.part in TRUNK:
-        return settings.trunk_percent
-    return settings.carried_percent if link.hub else settings.limit_percent
+        return "trunk_percent"
+    return "carried_percent" if link.hub else "limit_percent"
 
 
 def _finding(motion: Motion, change: Change, span: FrameSpan, built_so: bool = False) -> Finding:
@@ -266,6 +278,9 @@ def _finding(motion: Motion, change: Change, span: FrameSpan, built_so: bool = F
             tuple(change.percent[inside].tolist()),
             change.limit,
         ),
+        setting=change.setting,
+        # Lengths are read without any guess at the body; only proportions may be meant so.
+        confidence=0.6 if built_so else 0.95,
     )
 
 

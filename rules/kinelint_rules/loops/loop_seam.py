@@ -80,6 +80,7 @@ class LoopSeam(Rule[LoopSeamSettings]):
         "limits as their settings say"
     )
     level = Level.ERROR
+    limits = (("gap_mm",), ("gap_deg",), ("jump_mm_per_s",))
     quantity = "Pose left over from last frame to first (deg, mm), change of velocity (mm/s)."
     on_screen = "The figure twitches, or a limb snaps, each time the clip starts over."
     remedy = "Copy the first pose to the end and blend the joints named into it."
@@ -186,6 +187,9 @@ def _pose(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterator[F
         detail="pose",
         remedy=f"Blend {_listed(parts)} over the last frames into the first pose.",
         level=Level.ERROR if surely > 1.0 else Level.WARNING,
+        setting="gap_deg" if by_turn else "gap_mm",
+        # Whatever is no forecast's doing is there for certain.
+        confidence=0.9 if surely > settings.warning_share else 0.6,
     )
 
 
@@ -209,6 +213,8 @@ def _velocity(motion: Motion, settings: LoopSeamSettings, found: Seam) -> Iterat
         detail="velocity",
         remedy=f"Match the tangents of {_listed(parts)} at the last and the first key.",
         level=Level.ERROR if value > settings.jump_mm_per_s else Level.WARNING,
+        setting="jump_mm_per_s",
+        confidence=0.7,
     )
 
 
@@ -252,6 +258,8 @@ def _finding(
     detail: str,
     remedy: str,
     level: Level,
+    setting: str,
+    confidence: float,
 ) -> Finding:
     last = motion.frames - 1
     at = motion.positions_m[int(found.joints[row]), :, last]
@@ -269,6 +277,8 @@ def _finding(
         detail=detail,
         at_m=(float(at[0]), float(at[1]), float(at[2])),
         direction=(float(way[0]), float(way[1]), float(way[2])),
+        setting=setting,
+        confidence=confidence,
     )
 
 
