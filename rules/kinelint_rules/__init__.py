@@ -11,8 +11,10 @@ from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
+from kinelint_rules.files.wrap_flip import WrapFlip
 from kinelint_rules.groups.chain_seam import ChainSeam
 from kinelint_rules.groups.contact_sync import ContactSync
+from kinelint_rules.groups.mirror_match import MirrorMatch
 from kinelint_rules.joints.joint_limit import JointLimit
 from kinelint_rules.limbs.asymmetry import Asymmetry
 from kinelint_rules.limbs.limb_stretch import LimbStretch
@@ -36,9 +38,11 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     JointLimit,
     LimbStretch,
     LoopSeam,
+    MirrorMatch,
     Penetration,
     PhaseTiming,
     Pop,
     PropGrip,
     Untrimmed,
+    WrapFlip,
 )
