@@ -20,6 +20,7 @@ from kinelint_rules.limbs.asymmetry import Asymmetry
 from kinelint_rules.limbs.limb_stretch import LimbStretch
 from kinelint_rules.loops.loop_seam import LoopSeam
 from kinelint_rules.props.prop_grip import PropGrip
+from kinelint_rules.props.prop_holder import PropHolder
 from kinelint_rules.timing.phase_timing import PhaseTiming
 from kinelint_rules.timing.untrimmed import Untrimmed
 from kinelint_rules.weight.balance import Balance
@@ -43,6 +44,7 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     PhaseTiming,
     Pop,
     PropGrip,
+    PropHolder,
     Untrimmed,
     WrapFlip,
 )
