@@ -43,6 +43,7 @@ class Pop(Rule[PopSettings]):
     id = "pop"
     source = MEASURED
     level = Level.WARNING
+    limits = (("note_deg", "warning_deg", "error_deg"), ("note_mm", "warning_mm", "error_mm"))
     quantity = "How far one frame's step differs from the steps beside it, degrees or mm."
     on_screen = "A limb, or the whole figure, twitches: for a frame it is somewhere else."
     remedy = "Take out the frames named and let the curve run between those beside them."

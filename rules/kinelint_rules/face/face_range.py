@@ -80,6 +80,7 @@ class FaceRange(Rule[FaceRangeSettings]):
     id = "face-range"
     source = "VRM 1.0 (range of expressions); see the settings"
     level = Level.WARNING
+    limits = (("frozen_s",), ("chatter_ratio",), ("one_sided_ratio",), ("blink_every_s",))
     quantity = "Morph target weight, as a ratio of full on."
     on_screen = "A cheek tears, a lid shivers, half a mouth smiles, eyes never close."
     remedy = "Clamp, smooth or re-capture the channels named."

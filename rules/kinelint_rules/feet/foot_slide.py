@@ -103,6 +103,7 @@ class FootSlide(Rule[FootSlideSettings]):
     id = "foot-slide"
     source = PRAZAK
     level = Level.ERROR
+    limits = (("note_mm", "warning_mm", "error_mm"),)
     quantity = "How far the bearing point of a planted foot strays over its support, mm."
     on_screen = "The foot skates: it glides over the floor while the body's weight is on it."
     remedy = "Pin the foot for the frames named, or move the root so that the foot stays."
@@ -135,7 +136,8 @@ class FootSlide(Rule[FootSlideSettings]):
                     if moves or loose:
                         grade = Level.WARNING, settings.warning_mm
                 strayed = plant.in_frames(strayed)
-                yield _finding(motion, plant, strayed, moves, *grade, settings.note_mm)
+                sure = 0.5 if moves or loose else 0.9 if grade[0] is Level.ERROR else 0.7
+                yield _finding(motion, plant, strayed, moves, *grade, settings.note_mm, sure)
 
     @staticmethod
     def examples() -> Iterable[Example]:
@@ -213,6 +215,8 @@ def _whole(
         remedy=mend[0].upper() + mend[1:],
         level=level,
         detail="travel",
+        setting="travel_m_per_s",
+        confidence=0.9 if how.basis is Basis.DECLARED else 0.7,
     )
 
 
@@ -229,6 +233,7 @@ def _finding(
     level: Level,
     limit_mm: float,
     note_mm: float,
+    sure: float,
 ) -> Finding:
     velocity = rates.windowed_velocity(plant.path_m, motion.sample_rate_hz, WINDOW_S)
     speed = np.hypot(*velocity)
@@ -264,6 +269,8 @@ def _finding(
             tuple((1000.0 * np.hypot(*off)).tolist()),
             limit_mm,
         ),
+        setting=f"{level.value}_mm",
+        confidence=sure,
     )
 
 

@@ -80,6 +80,10 @@ class GroundContact(Rule[GroundContactSettings]):
     id = "ground-contact"
     source = TRIAL
     level = Level.ERROR
+    limits = (
+        ("note_mm", "warning_mm", "error_mm"),
+        ("hover_note_mm", "hover_warning_mm", "hover_error_mm"),
+    )
     quantity = "Depth below the ground, or height of a standing foot above it, mm."
     on_screen = "Toes or heels vanish in the floor; a figure stands on air."
     remedy = "Raise or lower the foot by the distance named, or the root if all feet are off."
@@ -158,6 +162,8 @@ def _whole(motion: Motion, found: Ground, settings: GroundContactSettings) -> Fi
         level=grade[0],
         detail="whole clip",
         direction=(0.0, -1.0 if off_mm > 0 else 1.0, 0.0),
+        setting=f"{'hover_' if off_mm > 0 else ''}{grade[0].value}_mm",
+        confidence=0.9,
     )
 
 
@@ -196,6 +202,8 @@ def _sunk(
             at_m=point(one.points_m[deepest, :, worst]),
             direction=(0.0, 1.0, 0.0),
             trace=_trace(f"{label(one.part)} below the ground", depth_mm, span, limit_mm),
+            setting=f"{level.value}_mm",
+            confidence=_sure(motion, flesh=not name),
         )
 
 
@@ -229,7 +237,14 @@ def _floating(
             at_m=point(sole.ball_m[:, worst]),
             direction=(0.0, -1.0, 0.0),
             trace=_trace(f"{side} foot above the ground", height_mm, span, limit_mm),
+            setting=f"hover_{level.value}_mm",
+            confidence=_sure(motion),
         )
+
+
+def _sure(motion: Motion, flesh: bool = False) -> float:
+    """Less sure of an estimated floor, and of parts that are capsules."""
+    return (0.7 if motion.derive(ground).estimated else 0.9) - (0.2 if flesh else 0.0)
 
 
 def _graded_spans(

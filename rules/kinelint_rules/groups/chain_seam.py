@@ -136,6 +136,7 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
         "and the search over pairs of frames); limits as their settings say"
     )
     level = Level.ERROR
+    limits = (("gap_mm",), ("gap_deg",), ("jump_mm_per_s",))
     quantity = "Pose left over from one clip's end to the next's start (deg, mm), velocity (mm/s)."
     on_screen = "The figure twitches, or a limb snaps, where one clip goes over into the next."
     remedy = "Go over at the frames named, or blend the joints named into the pose of the first."

@@ -68,6 +68,7 @@ class Untrimmed(Rule[UntrimmedSettings]):
     id = "untrimmed"
     source = PRACTICE
     level = Level.WARNING
+    limits = (("still_s",), ("pose_s",), ("walk_s",))
     quantity = "Seconds at head or tail that are no part of the action."
     on_screen = "The figure stands and waits, spreads its arms, or walks in before it acts."
     remedy = "Trim the clip to the frames named."

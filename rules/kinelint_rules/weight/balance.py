@@ -76,6 +76,7 @@ class Balance(Rule[BalanceSettings]):
     id = "balance"
     source = "Statics; segment masses of de Leva 1996 (see `flight`)"
     level = Level.NOTE
+    limits = (("outside_mm",),)
     quantity = "How far the centre of mass lies outside the feet, mm."
     on_screen = "The figure stands still and ought to fall over."
     remedy = "Move the hips over the feet, or let the figure lean on something."

@@ -86,6 +86,7 @@ class Flight(Rule[FlightSettings]):
     id = "flight"
     source = REITSMA + "; segment masses of de Leva 1996"
     level = Level.NOTE
+    limits = (("aside_mm",),)
     quantity = "How far the centre of mass is off a path of free fall, mm."
     on_screen = "A jump hangs in the air, drops like a stone, or turns a corner in mid-air."
     remedy = "Move the root in the air along the parabola, or change the time that the jump takes."
