@@ -92,6 +92,13 @@ class Drift(Rule[DriftSettings]):
     id = "drift"
     source = SENSORS
     level = Level.WARNING
+    limits = (
+        ("return_mm", "return_error_mm"),
+        ("return_deg", "return_error_deg"),
+        ("in_place_mm", "in_place_error_mm"),
+        ("part_deg",),
+        ("height_mm",),
+    )
     quantity = "Change from the start of the take to its end, mm or degrees."
     on_screen = "The figure ends off its mark, a foot turns out more and more, the floor creeps."
     remedy = "Calibrate anew before the take, or take the drift out evenly over its frames."

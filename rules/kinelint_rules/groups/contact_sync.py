@@ -133,6 +133,7 @@ class ContactSync(GroupRule[ContactSyncSettings]):
     bond = Partners
     source = HOYET + "; distance: " + PRACTICE
     level = Level.ERROR
+    limits = (("late_ms",), ("early_ms",), ("reach_mm",))
     quantity = "Time from one clip's moment to the other's, ms; distance of what should touch, mm."
     on_screen = "One reacts before or after the touch; hands close on air, or miss each other."
     remedy = "Shift or retime the second clip, or move it, by the amount named."

@@ -59,6 +59,7 @@ class Asymmetry(Rule[AsymmetrySettings]):
     id = "asymmetry"
     source = PRACTICE + "; Knutson GA (2005), Chiropractic & Osteopathy 13:11 (from memory)"
     level = Level.WARNING
+    limits = (("limit_percent", "error_percent"), ("min_mm",))
     quantity = "Difference of left and right limb length over their mean, percent."
     on_screen = "One knee sits lower than the other; the figure limps or leans, a foot is short."
     remedy = "Calibrate or map the skeleton anew, with both sides set to the same length."

@@ -58,6 +58,12 @@ class PropGrip(Rule[PropGripSettings]):
     id = "prop-grip"
     source = GRIP_SOURCE + "."
     level = Level.WARNING
+    limits = (
+        ("note_mm", "warning_mm", "error_mm"),
+        ("slip_note_mm", "slip_warning_mm", "slip_error_mm"),
+        ("turn_note_deg", "turn_warning_deg", "turn_error_deg"),
+        ("across_deg",),
+    )
     quantity = "How far a prop lies from the fist that holds it, and moves or turns in it, mm, deg."
     on_screen = "The boathook floats beside the hand, or slides through a closed fist."
     remedy = "Pin the prop to the hand at its grip over the frames named."
