@@ -7,6 +7,7 @@ from typing import Any
 from kinelint.rule import RuleBase
 from kinelint_rules.contact.penetration import Penetration
 from kinelint_rules.continuity.drift import Drift
+from kinelint_rules.continuity.jitter import Jitter
 from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
@@ -36,6 +37,7 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     Flight,
     FootSlide,
     GroundContact,
+    Jitter,
     JointLimit,
     LimbStretch,
     LoopSeam,
