@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 
@@ -132,21 +133,44 @@ class Source:
 class LongTurns:
     """Steps of stored rotation channels that run the long way round from one key to the next.
 
-    Whoever interpolates the stored numbers between these keys turns by more than a half turn,
-    though the poses lie closer the other way: Euler angles that wrap or flip to their other
-    reading, quaternions that change their sign.
+    Whoever interpolates the stored numbers between these keys turns much further than the poses
+    lie apart: Euler angles that wrap or flip to their other reading, quaternions that change
+    their sign.
 
     Attributes:
         joints: ``(steps,)`` joint of each.
         frames: ``(steps,)`` frame that the step leads to.
         stored_deg: ``(steps,)`` how far the stored numbers turn.
         true_deg: ``(steps,)`` how far apart the poses are.
+        kinds: ``(steps,)`` WRAP, READING, LOCK, SIGN or SPLINE.
+        shifts_deg: ``(steps, 3)`` what to add to the X, Y and Z channels from the frame on so
+            that they run on (of a READING to these values alone: the angles after it run the
+            other way); NaN where there are no such channels.
     """
+
+    WRAP: ClassVar[int] = 0
+    """An Euler angle goes on a whole turn away."""
+    READING: ClassVar[int] = 1
+    """Euler angles flip to the other triple that stands for the same rotation."""
+    LOCK: ClassVar[int] = 2
+    """Euler angles pass by a gimbal lock; no other triple lies nearer."""
+    SIGN: ClassVar[int] = 3
+    """A quaternion changes its sign between keys that are joined by the short way."""
+    SPLINE: ClassVar[int] = 4
+    """A quaternion changes its sign between keys that a curve through its components joins."""
 
     joints: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     frames: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     stored_deg: Floats = field(default_factory=lambda: np.empty(0))
     true_deg: Floats = field(default_factory=lambda: np.empty(0))
+    kinds: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    shifts_deg: Floats = field(default_factory=lambda: np.empty((0, 3)))
+
+    def __post_init__(self) -> None:
+        if len(self.kinds) != len(self.joints):
+            object.__setattr__(self, "kinds", np.zeros(len(self.joints), dtype=np.intp))
+        if len(self.shifts_deg) != len(self.joints):
+            object.__setattr__(self, "shifts_deg", np.full((len(self.joints), 3), np.nan))
 
     def __len__(self) -> int:
         return len(self.joints)
@@ -154,8 +178,10 @@ class LongTurns:
     def cut(self, first: int, last: int) -> LongTurns:
         """Those that lie within frames `first` to `last`, counted from `first`."""
         inside = (self.frames > first) & (self.frames <= last)
-        rest = (self.stored_deg[inside], self.true_deg[inside])
-        return LongTurns(self.joints[inside], self.frames[inside] - first, *rest)
+        rest = (self.stored_deg, self.true_deg, self.kinds, self.shifts_deg)
+        return LongTurns(
+            self.joints[inside], self.frames[inside] - first, *(one[inside] for one in rest)
+        )
 
 
 @dataclass(frozen=True, eq=False)

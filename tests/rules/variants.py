@@ -98,6 +98,9 @@ def halved(motion: Motion) -> Motion:
         scales=clip.scales[..., thin],
         weights=clip.weights[..., thin],
     )
+    if clip.long_turns is not None:
+        frames = (clip.long_turns.frames + 1) // 2
+        clip = replace(clip, long_turns=replace(clip.long_turns, frames=frames))
     return _retold(motion, clip=clip)
 
 

@@ -28,7 +28,7 @@ import numpy as np
 from kinelint.clip import Asset, Clip, Skeleton, Source
 from kinelint.errors import AssetError
 from kinelint.finding import Note
-from kinelint.readers import bvh_motion, bvh_pose, bvh_positions
+from kinelint.readers import bvh_motion, bvh_pose, bvh_positions, long_turns
 from kinelint.readers.bvh_hierarchy import BvhHierarchy, BvhJoint, read_hierarchy
 from kinelint.readers.bvh_scales import scales
 from kinelint.readers.files import read_bytes
@@ -49,6 +49,8 @@ Carried over:
 * Rotations in any order of channels and with any of them missing; position channels of roots and of
   inner joints. What the latter mean (in place of the OFFSET, on top of it, places in the world) is
   decided by the lengths of the bones, and noted.
+* Where stored angles wrap or flip to their other reading, so that whoever draws curves through them
+  turns the long way round.
 * All frames, each with the lines it stands on, at the rate of the frame time: a whole or film rate
   with the same digits is what is meant.
 
@@ -87,6 +89,7 @@ class BvhReader:
         hierarchy, head, block = _parsed(_text(path, options), options)
         joints = hierarchy.joints
         rotations = bvh_pose.local_rotations(joints, block.values)
+        long = long_turns.of_euler(joints, block.values, rotations)
         moved = bvh_positions.translations(joints, rotations, block.values)
         sized = scales(joints, block.values)
         skeleton = _skeleton(joints)
@@ -99,12 +102,14 @@ class BvhReader:
             translations=moved.values,
             scaled=np.array(sized.joints, dtype=np.intp),
             scales=sized.values,
+            long_turns=long.turns(),
             source=Source("bvh", frame_lines=block.lines),
             notes=(
                 *_notes(hierarchy, head, len(block.lines)),
                 *head.notes,
                 *moved.notes,
                 *sized.notes,
+                *long.notes(),
             ),
         )
         return Asset((clip,), skeleton)

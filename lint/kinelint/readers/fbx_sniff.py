@@ -31,6 +31,8 @@ Carried over:
 Changed on the way: a scale that is even and constant goes into the offsets below it; a scale that
 children do not take wholly goes into positions. Positions stay exact either way.
 
+Not told: where curves of Euler angles wrap or flip to their other reading.
+
 Set aside with a note: other animated properties (cameras, lights, visibility, custom attributes),
 constraints and control rigs, keys outside the take's time, muted layers beside several others,
 layers set to play alone, interpolation of rotations as quaternions, spheric rotation order, caches

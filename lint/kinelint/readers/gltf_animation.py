@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kinelint.clip import Clip, Source
+from kinelint.clip import Clip, LongTurns, Source
 from kinelint.finding import Note
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
-from kinelint.readers import sampling
+from kinelint.readers import long_turns, sampling
 from kinelint.readers.gltf_accessors import Accessors
 from kinelint.readers.gltf_channels import WIDTHS, Animation, Channel
 from kinelint.readers.gltf_document import Document
@@ -74,7 +74,7 @@ class ClipMaker:
             up_axis="y",
             key_times_s=keys,
             source=Source(self.media, self.media == "glb", f"/animations/{animation.index}"),
-            **self._moved(animation, at, plan.steps + 1, notes),
+            **self._moved(animation, at, plan, notes),
             notes=tuple(notes),
         )
 
@@ -129,10 +129,11 @@ class ClipMaker:
         self,
         animation: Animation,
         at: Mapping[int, sampling.Lookup],
-        frames: int,
+        plan: sampling.Plan,
         notes: list[Note],
     ) -> dict[str, Any]:
         """The clip's arrays: rotations, translations, scales, weights."""
+        frames, long = plan.steps + 1, long_turns.Gathered()
         turned = np.repeat(self.rig.skeleton.rest_rotations[..., None], frames, axis=-1)
         moved: dict[str, dict[int, Floats]] = {"translation": {}, "scale": {}}
         strays = 0
@@ -142,13 +143,14 @@ class ClipMaker:
             if path == "rotation":
                 strays += int(np.sum(_not_unit(curves[1])))
                 turned[joints] = _sampled_rotations(curves, mode, at[keys])
+                long.add(_long_turns(curves[1], joints, mode, self._times[keys], plan))
             else:
                 moved[path].update(self._off_rest(path, joints, curves, mode, at[keys]))
         if strays:
             text = f"{strays} rotation channels hold quaternions that are not of length 1"
             notes.append(Note("rotations", f"{text}; they were normalised"))
         weights = self.weights.read(animation, self._times, at)
-        notes += weights.notes
+        notes += [*weights.notes, *long.notes()]
         translated, translations = _listed(moved["translation"], (3, frames))
         scaled, scales = _listed(moved["scale"], (3, frames))
         if len(scaled):
@@ -156,6 +158,7 @@ class ClipMaker:
             notes.append(Note("scale-keys", f"joints change their scale: {names}"))
         return {
             "rotations": turned,
+            "long_turns": long.turns(),
             "translated": translated,
             "translations": translations,
             "scaled": scaled,
@@ -271,6 +274,18 @@ def _sampled_rotations(
     else:
         out[~still] = sampling.step(rotations.normalise(values[~still]), at)
     return out
+
+
+def _long_turns(
+    values: Floats, joints: list[int], mode: str, times_s: Floats, plan: sampling.Plan
+) -> LongTurns:
+    """Keys ``(channels, 4, keys)`` that change their sign, where something is between keys."""
+    if mode == "STEP" or values.shape[-1] < 2:
+        return LongTurns()
+    frames = np.searchsorted(plan.times_s, times_s - plan.tolerance_s)
+    kind = LongTurns.SPLINE if mode == "CUBICSPLINE" else LongTurns.SIGN
+    frames = np.minimum(frames, plan.steps)
+    return long_turns.of_quaternions(values, np.array(joints), frames, kind)
 
 
 def _not_unit(values: Floats) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ Carried over:
   where KHR_animation_pointer names them. Keys on a uniform grid keep its rate, or its smallest
   multiple of at least 30 Hz; others are sampled at the policy's rate or their densest. A frame
   stands exactly on the first and on the last key.
+* Between which keys quaternions change their sign.
 * Weights of morph targets, of nodes and of meshes; the expressions of a VRM animation, held to 0 to
   1 as it asks. Of a VRM figure the targets tell which expressions drive them.
 * Skins with the four heaviest joints of each vertex, and meshes that hang rigidly on a joint, at

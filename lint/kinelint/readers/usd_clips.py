@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from kinelint.clip import Clip, Source
+from kinelint.clip import Clip, LongTurns, Source
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.readers import sampling
+from kinelint.readers.long_turns import Gathered, of_quaternions
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd_animation import JOINT_ARRAYS
 from kinelint.readers.usd_animation import Source as Animation
@@ -53,6 +54,7 @@ class ClipMaker:
     options: ReadOptions
     _bytes: int = 0
     _moved: dict[str, dict[int, Floats]] = field(default_factory=dict)
+    _long: Gathered = field(default_factory=Gathered)
 
     def make(self, takes: list[Take], names: list[str]) -> tuple[Clip, ...]:
         """A clip of each.
@@ -133,7 +135,7 @@ class ClipMaker:
         rig, scene, plan = take.rig, self.scene, timing.plan
         frames = plan.steps + 1
         turned = np.repeat(rig.skeleton.rest_rotations[..., None], frames, -1)
-        self._moved = {"translations": {}, "scales": {}}
+        self._moved, self._long = {"translations": {}, "scales": {}}, Gathered()
         notes = [*rig.notes, *timing.notes]
         if rig.space.moves:
             turned[0] = self._space(rig, timing.codes, notes)
@@ -157,11 +159,12 @@ class ClipMaker:
             up_axis=scene.up_axis,
             key_times_s=timing.keys / scene.codes_per_second,
             weight_names=tuple(source.shapes) if source else (),
+            long_turns=self._long.turns(),
             weights=weights,
             source=Source(scene.media, scene.media != "usda", take.path),
             **arrays,
         )
-        return replace(clip, notes=tuple(notes))
+        return replace(clip, notes=(*notes, *self._long.notes()))
 
     def _space(self, rig: Rig, codes: Floats, notes: list[Note]) -> Floats:
         """Rotations ``(4, frames)`` of joint 0, whose other parts are put among the moved ones."""
@@ -193,6 +196,7 @@ class ClipMaker:
                 own = values[:, column].T.astype(np.float64)
                 if name == "rotations":
                     strays += _turn(own, turned[joint])
+                    self._long.add(_long_turns(turned[joint], joint))
                 else:
                     self._keep(name, rig, joint, own)
             if strays:
@@ -243,6 +247,12 @@ def _turn(stored: Floats, into: Floats) -> bool:
         into[0] = stored[3] / lengths
         into[1:] = stored[:3] / lengths
     return bool(np.any(np.abs(lengths - 1.0) > _UNIT_NOISE))
+
+
+def _long_turns(turned: Floats, joint: int) -> LongTurns:
+    """Where ``(4, frames)`` change their sign: USD itself goes from key to key the short way."""
+    frames = np.arange(turned.shape[-1])
+    return of_quaternions(turned[None], np.array([joint]), frames, LongTurns.SIGN)
 
 
 def _animation_notes(source: Animation, rig: Rig) -> Iterator[Note]:

@@ -23,6 +23,7 @@ Carried over:
 * Times: time codes by `timeCodesPerSecond`, within `startTimeCode` and `endTimeCode`. Each frame is
   as USD itself gives it at that moment: time samples, value clips, blocks, layer offsets, splines
   of transforms. A frame stands exactly on the first and on the last key.
+* Between which frames quaternions change their sign.
 * Weights of blend shapes, in the animation's order. Meshes of the asset's skeleton as skins at the
   bind pose, with the four heaviest joints of each vertex and faces cut into triangles.
 * Sublayers, references, payloads, instances and the selected variants, composed by USD.

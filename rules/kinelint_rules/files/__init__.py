@@ -1,0 +1,1 @@
+"""Is the file what the project wants: its stored numbers, its skeleton, its form?"""
