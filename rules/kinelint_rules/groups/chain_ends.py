@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from kinelint.anatomy.parts import mirrored
 from kinelint.kinematics import rotations
 from kinelint.kinematics.alignment import Alignment, align
 from kinelint.kinematics.arrays import Floats, Ints
@@ -15,10 +17,13 @@ from kinelint_rules.groups.pairing import Pairs
 from kinelint_rules.loops.missing_frame import (
     EVEN_M,
     EVEN_RAD,
+    Left,
     between,
     place_steps,
+    places_left,
     turn_steps,
     turned,
+    turns_left,
 )
 
 # Velocities are taken over this long, so that the frame rate does not matter.
@@ -30,6 +35,13 @@ _SHARES = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25)
 # A change of velocity of this many times the largest elsewhere is no part of the motion.
 _TIMES_USUAL = 1.3
 _ALIKE_DEG, _ALIKE_M = 1.0, 0.004
+# A gap of so many times what the joint leaves over elsewhere is likely, or surely, no part of the
+# motion: as `loop-seam` found for recorded walks.
+LIKELY, SURE = 1.35, 1.6
+# Gaps smaller than these pass any limit: whether they are usual need not be asked.
+_WORTH_RAD, _WORTH_M = 0.02, 0.004
+# Of fewer frames nothing can be told.
+_LEAST_TOLD = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +51,8 @@ class Seam:
     Attributes:
         share: how much of a step from frame to frame lies between the clips.
         gap_deg, gap_mm: ``(m,)`` what each joint is off.
-        unsure_deg, unsure_mm: ``(m,)`` how far the step between the clips may belie the forecast.
+        usual_deg, usual_mm: ``(m,)`` what the joint leaves over within the clips where a frame is
+            left out: a step between the clips may belie its forecast by as much.
         jump_mm_per_s: ``(m,)`` change of velocity beyond what the clips do within themselves.
         over: from the first clip's world to the second's.
         clear: ``(m, 3)`` where each joint would have to go in the second clip, metres.
@@ -48,11 +61,18 @@ class Seam:
     share: float
     gap_deg: Floats
     gap_mm: Floats
-    unsure_deg: Floats
-    unsure_mm: Floats
+    usual_deg: Floats
+    usual_mm: Floats
     jump_mm_per_s: Floats
     over: Alignment
     clear: Floats
+
+    def beyond(self, times: float) -> tuple[Floats, Floats]:
+        """``(m,)`` degrees and mm of the gaps of so many times what is usual, else 0."""
+        return (
+            np.where(self.gap_deg > times * self.usual_deg, self.gap_deg, 0.0),
+            np.where(self.gap_mm > times * self.usual_mm, self.gap_mm, 0.0),
+        )
 
 
 def chain_seam(first: Motion, second: Motion, found: Pairs) -> Seam:
@@ -65,18 +85,55 @@ def chain_seam(first: Motion, second: Motion, found: Pairs) -> Seam:
     over, gap_deg, gap_m = tries[best]
     share = _SHARES[best]
     aligned = _after_in_before(places, over)
-    unsure_mm = 1000.0 * share * (place_steps(aligned).uneven(EVEN_M) - EVEN_M) / 3.0
-    unsure_deg = share * np.degrees(turn_steps(turns(over)).uneven(EVEN_RAD) - EVEN_RAD) / 3.0
+    usual_deg, usual_mm = np.zeros(len(gap_deg)), np.zeros(len(gap_deg))
+    if share:
+        six = turns(over)
+        turn_gap = between(turned(share * turn_steps(six).foretold, six[2]), six[3])
+        uneven_m = place_steps(aligned).uneven(EVEN_M)
+        uneven_rad = turn_steps(six).uneven(EVEN_RAD)
+        # In the axes of the first clip, where its own left-overs are told.
+        back = rotations.unrotate(over.turn, gap_m[..., None])[..., 0]
+        asked = (first, second, found)
+        usual_deg = np.degrees(_usual(*asked, turn_gap, uneven_rad, turns_left, _WORTH_RAD))
+        usual_mm = 1000.0 * _usual(*asked, back, uneven_m, places_left, _WORTH_M)
     return Seam(
         share,
         gap_deg,
         1000.0 * np.linalg.norm(gap_m, axis=1),
-        unsure_deg,
-        unsure_mm,
+        share * usual_deg,
+        share * usual_mm,
         _jump_mm_per_s(first, second, found, over, share * step_s),
         over,
         -gap_m,
     )
+
+
+def _usual(
+    first: Motion,
+    second: Motion,
+    found: Pairs,
+    gap: Floats,
+    uneven: Floats,
+    left_at: Callable[[Motion, int], Left],
+    worth: float,
+) -> Floats:
+    """``(m,)`` what each joint or its mirror leaves over within the clips; 0 of small gaps."""
+    row_of = {part: row for row, part in reversed(list(enumerate(found.parts)))}
+    usual = np.zeros(len(gap))
+    for row in np.flatnonzero(np.linalg.norm(gap, axis=1) > worth):
+        twin = row_of.get(mirrored(found.parts[row]), row)
+        for motion, joints in ((first, found.first), (second, found.second)):
+            if motion.frames < _LEAST_TOLD:
+                continue
+            own = motion.derive(left_at, int(joints[row])).usual(gap[row], float(uneven[row]))
+            usual[row] = max(usual[row], own)
+            if twin != row:
+                # The mirror does the same at another time, the other way round.
+                other = motion.derive(left_at, int(joints[twin]))
+                image = gap[row] * np.array([1.0, -1.0, 1.0])
+                for way in (gap[row], image):
+                    usual[row] = max(usual[row], other.usual(way, float(uneven[row])))
+    return usual
 
 
 def align_most(target: Floats, points: Floats) -> Alignment:
@@ -199,12 +256,16 @@ def _jump_mm_per_s(
         before, after = against_middle(before), against_middle(after)
     velocity = rotations.rotate(over.turn, before[..., 1:] - before[..., :1])[..., 0] / window
     jump = (after[..., 1] - after[..., 0]) / window - velocity
-    usual = np.array(
+    largest = np.array(
         [
             max(largest_change(first, int(a), window), largest_change(second, int(b), window))
             for a, b in zip(found.first, found.second, strict=True)
         ]
     )
+    # A foot that lands at the seam may not land again, but the other does.
+    row_of = {part: row for row, part in reversed(list(enumerate(found.parts)))}
+    twins = [row_of.get(mirrored(part), row) for row, part in enumerate(found.parts)]
+    usual = np.maximum(largest, largest[twins])
     # The two windows lie further apart where a step lies between the clips.
     usual *= 1.0 + between_s / window
     beyond = np.linalg.norm(jump, axis=1) - _TIMES_USUAL * usual

@@ -17,7 +17,7 @@ from kinelint.motion import Motion
 from kinelint.rule import RuleSettings, setting
 from kinelint.synthetic import motion
 from kinelint_rules.groups.blend_window import best_window
-from kinelint_rules.groups.chain_ends import WINDOW_S, Seam, chain_seam
+from kinelint_rules.groups.chain_ends import LIKELY, SURE, WINDOW_S, Seam, chain_seam
 from kinelint_rules.groups.pairing import Pairs, frame_named, listed, pairs, refuse_other_builds
 
 LEAST_FRAMES = 3
@@ -222,8 +222,7 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
 def _pose(case: _Case, seam: Seam) -> Iterator[Said]:
     limit_deg, limit_mm, _ = case.limits
     # What a step between the clips may belie is no defect.
-    off_deg = np.where(seam.gap_deg > seam.unsure_deg, seam.gap_deg, 0.0)
-    off_mm = np.where(seam.gap_mm > seam.unsure_mm, seam.gap_mm, 0.0)
+    off_deg, off_mm = seam.beyond(LIKELY)
     in_deg, in_mm = off_deg / limit_deg, off_mm / limit_mm
     share = max(float(in_deg.max()), float(in_mm.max()))
     if share <= case.settings.warning_share:
@@ -238,12 +237,8 @@ def _pose(case: _Case, seam: Seam) -> Iterator[Said]:
     said += f"{label(parts[0])} is {values[worst]:.1f} {unit} off"
     if by_turn and in_mm[furthest] > case.settings.warning_share:
         said += f", {label(case.found.parts[furthest])} {off_mm[furthest]:.0f} mm"
-    # Surely, where even the least that the forecast leaves passes the limit.
-    least = max(
-        float(((off_deg - seam.unsure_deg) / limit_deg).max()),
-        float(((off_mm - seam.unsure_mm) / limit_mm).max()),
-    )
-    level = Level.ERROR if share > 1.0 and least > case.settings.warning_share else Level.WARNING
+    surely_deg, surely_mm = seam.beyond(SURE)
+    surely = max(float((surely_deg / limit_deg).max()), float((surely_mm / limit_mm).max()))
     yield _finding(
         case,
         seam,
@@ -255,8 +250,8 @@ def _pose(case: _Case, seam: Seam) -> Iterator[Said]:
         unit=unit,
         detail="pose",
         setting="gap_deg" if by_turn else "gap_mm",
-        level=level,
-        confidence=0.9 if least > 1.0 else 0.6,
+        level=Level.ERROR if surely > 1.0 else Level.WARNING,
+        confidence=0.9 if surely > 1.5 else 0.7 if surely > 1.0 else 0.5,
     )
 
 
