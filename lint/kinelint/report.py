@@ -60,6 +60,7 @@ class Located:
         message, remedy, parts, detail, measured, limit, unit, at_m, direction, trace, setting,
         confidence: as the rule said (see `kinelint.finding.Finding`); trace frames are frames of
             the clip.
+        limit_source: who says so: the source of the setting, or the policy that changed it.
         first, last, worst: frames of the clip as the file counts them, from 0.
         start_s, end_s, worst_s: their times from the first frame of the file's clip.
         first_line, last_line: lines of the text file, from 1; None in a binary file.
@@ -90,6 +91,7 @@ class Located:
     trace: Trace | None = None
     setting: str = ""
     confidence: float | None = None
+    limit_source: str = ""
     first_line: int | None = None
     last_line: int | None = None
     joints: tuple[str, ...] = ()

@@ -14,8 +14,8 @@ from kinelint.cue import Chain, Exported, Mirrored, Partners
 from kinelint.discover import Found
 from kinelint.engine.asset import file_facts, result_troubles
 from kinelint.engine.context import Context, short_traceback
-from kinelint.engine.judge import BrokenContract, hold, level_of, named, strict_numbers
-from kinelint.engine.place import located, with_place_ids
+from kinelint.engine.judge import BrokenContract, hold, named, placed_finding, strict_numbers
+from kinelint.engine.place import with_place_ids
 from kinelint.errors import AssetError, NotApplicable
 from kinelint.finding import Finding, Unjudged
 from kinelint.group import Group, GroupRule, Member, Said
@@ -148,11 +148,7 @@ def _said(group: Group, demand: SettledRule) -> Iterator[Said]:
 def _of_member(number: int, group: Group, demand: SettledRule, said: Sequence[Said]) -> RuleResult:
     motion = group.members[number].motion
     own = [one.what for one in said if one.member == number]
-    found = tuple(
-        located(demand.rule.id, one, level_of(one, demand), motion.clip, motion.figure)
-        for one in own
-        if isinstance(one, Finding)
-    )
+    found = tuple(placed_finding(one, demand, motion) for one in own if isinstance(one, Finding))
     return RuleResult(
         demand.rule.id,
         Outcome.FAILED if found else Outcome.PASSED,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, Level, Unjudged
 from kinelint.motion import Motion
 from kinelint.policy import SettledRule
-from kinelint.report import NotJudged, Outcome, RuleResult
+from kinelint.report import Located, NotJudged, Outcome, RuleResult
 from kinelint.rule import Rule
 
 
@@ -41,9 +42,7 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
             details=short_traceback(error),
             required=demand.required,
         )
-    placed = [
-        located(rule.id, one, level_of(one, demand), motion.clip, motion.figure) for one in findings
-    ]
+    placed = [placed_finding(one, demand, motion) for one in findings]
     placed.sort(key=lambda one: (one.first, one.last, one.parts, one.detail))
     return RuleResult(
         rule.id,
@@ -52,6 +51,13 @@ def judge(motion: Motion, demand: SettledRule) -> RuleResult:
         tuple(NotJudged(one.reason, tuple(one.parts)) for one in unjudged),
         required=demand.required,
     )
+
+
+def placed_finding(found: Finding, demand: SettledRule, motion: Motion) -> Located:
+    """A finding at its place, at the level and with the source that the policy leaves it."""
+    level = level_of(found, demand)
+    made = located(demand.rule.id, found, level, motion.clip, motion.figure)
+    return replace(made, limit_source=demand.source_of(found.setting))
 
 
 def level_of(found: Finding, demand: SettledRule) -> Level:

@@ -31,6 +31,17 @@ class SettledRule:
     enabled: bool = True
     required: bool = False
 
+    def source_of(self, name: str) -> str:
+        """Who says what a setting is: the rule's source, or the policy; "" if there is none."""
+        fields = type(self.settings).model_fields
+        if name not in fields:
+            return ""
+        value, default = getattr(self.settings, name), fields[name].default
+        if value != default:
+            return f"the policy: {name} = {value}"
+        extra = fields[name].json_schema_extra
+        return str(extra.get("source", "")) if isinstance(extra, dict) else ""
+
 
 @dataclass(frozen=True)
 class Demands:

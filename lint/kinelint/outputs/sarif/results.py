@@ -113,7 +113,8 @@ def _bag(entry: Entry) -> dict[str, Any]:
     for name, point in (("at", what.at_m), ("direction", what.direction)):
         if point is not None and all(map(finite, point)):
             bag[name] = list(point)
-    bag |= {"setting": what.setting, "confidence": what.confidence}
+    bag |= {"setting": what.setting, "limitSource": prose(what.limit_source)}
+    bag["confidence"] = what.confidence
     return _filled(bag | {"remedy": prose(what.remedy)})
 
 
