@@ -24,6 +24,8 @@ _MOST = 400
 _NEAR_M = 0.001
 # So much in place weighs as a degree.
 _MM_PER_DEG = 4.0
+# Cosine of 5 degrees.
+_ALONG_AXIS = 0.9962
 _ACROSS = np.array([[-1.0], [1.0], [1.0]])
 
 
@@ -115,7 +117,12 @@ def _rest_normal(motion: Motion, rest: Floats) -> Floats:
             way = rest[left[0], :, 0] - rest[right[0], :, 0]
             across += way / max(float(np.linalg.norm(way)), 1e-9)
     length = float(np.linalg.norm(across))
-    return (across / length if length > 1e-6 else np.array([1.0, 0.0, 0.0]))[:, None]
+    normal = across / length if length > 1e-6 else np.array([1.0, 0.0, 0.0])
+    # Rest poses are built along the axes; that captured limbs differ tilts no mirror.
+    axis = int(np.argmax(np.abs(normal)))
+    if abs(normal[axis]) > _ALONG_AXIS:
+        normal = np.sign(normal[axis]) * np.eye(3)[axis]
+    return np.asarray(normal)[:, None]
 
 
 def _outer(motion: Motion, joints: Ints) -> Ints:
