@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.parts import label
-from kinelint.cue import Chain, Cue
+from kinelint.cue import Chain
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Unjudged
 from kinelint.group import Group, GroupExample, GroupRule, Member, Said
 from kinelint.kinematics.arrays import Floats
-from kinelint.motion import Motion
 from kinelint.rule import RuleSettings, setting
 from kinelint.synthetic import motion
 from kinelint_rules.groups.blend_window import best_window
 from kinelint_rules.groups.chain_ends import LIKELY, SURE, WINDOW_S, Seam, chain_seam
+from kinelint_rules.groups.made import chained, swing
 from kinelint_rules.groups.pairing import Pairs, frame_named, listed, pairs, refuse_other_builds
 
 LEAST_FRAMES = 3
@@ -167,15 +167,15 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
     @staticmethod
     def examples() -> Iterable[GroupExample]:
         """Clips cut from one swing; one that turns and travels; arms that begin elsewhere."""
-        whole = _swing(0, 120)
-        yield GroupExample("one swing cut in two", _chain(_swing(0, 60), _swing(60, 120)))
-        yield GroupExample("the next frame begins it", _chain(_swing(0, 60), _swing(61, 120)))
+        whole = swing(0, 120)
+        yield GroupExample("one swing cut in two", chained(swing(0, 60), swing(60, 120)))
+        yield GroupExample("the next frame begins it", chained(swing(0, 60), swing(61, 120)))
         yield GroupExample(
-            "the second faces elsewhere", _chain(_swing(0, 60), _swing(60, 120, yaw_deg=130.0))
+            "the second faces elsewhere", chained(swing(0, 60), swing(60, 120, yaw_deg=130.0))
         )
         yield GroupExample(
             "left arm begins 8 degrees off",
-            _chain(_swing(0, 60), _swing(60, 120, off_deg=8.0)),
+            chained(swing(0, 60), swing(60, 120, off_deg=8.0)),
             finds=1,
             member=1,
             parts=("left_upper_arm",),
@@ -187,11 +187,11 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
         )
         yield GroupExample(
             "the same, where the game blends over 0.4 s",
-            _chain(_swing(0, 60), _swing(60, 120, off_deg=8.0), blend_s=0.4),
+            chained(swing(0, 60), swing(60, 120, off_deg=8.0), blend_s=0.4),
         )
         yield GroupExample(
             "the same at another rate, the body turned",
-            _chain(whole, _swing(120, 180, off_deg=8.0, yaw_deg=70.0, rate_hz=30.0)),
+            chained(whole, swing(120, 180, off_deg=8.0, yaw_deg=70.0, rate_hz=30.0)),
             finds=1,
             member=1,
             parts=("left_upper_arm",),
@@ -200,13 +200,13 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
         )
         yield GroupExample(
             "left arm begins 2 degrees off",
-            _chain(_swing(0, 60), _swing(60, 120, off_deg=2.0)),
+            chained(swing(0, 60), swing(60, 120, off_deg=2.0)),
             finds=1,
             level=Level.WARNING,
         )
         yield GroupExample(
             "swings on the other way",
-            _chain(_swing(0, 75), _swing(75, 120, back=True)),
+            chained(swing(0, 75), swing(75, 120, back=True)),
             finds=1,
             member=1,
             level=Level.ERROR,
@@ -214,7 +214,7 @@ class ChainSeam(GroupRule[ChainSeamSettings]):
         tall = Member("tall.bvh", "", motion(frames=30, stature_m=1.95))
         yield GroupExample(
             "another person",
-            Group(Chain("haul", "a", "b"), (_chain(whole, whole).members[0], tall)),
+            Group(Chain("haul", "a", "b"), (chained(whole, whole).members[0], tall)),
             not_applicable=True,
         )
 
@@ -364,42 +364,3 @@ def _to_blend(case: _Case, worst_deg: float, worst_mm: float) -> str:
     frames = max(round(needs * case.after.motion.sample_rate_hz + 0.5), 1)
     seconds = frames / case.after.motion.sample_rate_hz
     return f"; blend over {seconds:.2f} s ({frames} frames)"
-
-
-def _chain(before: Motion, after: Motion, blend_s: float = 0.0) -> Group:
-    bond = Chain("haul", "haul_start.bvh", "haul_loop.bvh", blend_s)
-    members = (Member("haul_start.bvh", "", before), Member("haul_loop.bvh", "", after))
-    return Group(bond, members)
-
-
-def _swing(
-    first: int,
-    last: int,
-    *,
-    off_deg: float = 0.0,
-    yaw_deg: float = 0.0,
-    rate_hz: float = 60.0,
-    back: bool = False,
-) -> Motion:
-    """Frames of a swing told at 60 Hz: arms and legs, while the figure walks off on a curve."""
-    frames = round((last - first) * rate_hz / 60.0) + 1
-    place = (first / 60.0) + np.arange(frames) / rate_hz
-    wave = np.sin(2.0 * np.pi * 0.8 * place)
-    if back:
-        wave = np.sin(2.0 * np.pi * 0.8 * (2.0 * place[0] - place))
-    yaw = 20.0 * place + yaw_deg
-    heading = np.radians(yaw)
-    path = np.cumsum(np.stack((np.sin(heading), 0.0 * heading, np.cos(heading))), axis=1) / rate_hz
-    return motion(
-        frames=frames,
-        sample_rate_hz=rate_hz,
-        cue=Cue(),
-        turns={
-            "pelvis": [("Y", yaw)],
-            "left_upper_arm": [("X", 30.0 * wave + off_deg)],
-            "right_upper_arm": [("X", -30.0 * wave)],
-            "left_thigh": [("X", -20.0 * wave)],
-            "right_thigh": [("X", 20.0 * wave)],
-        },
-        shifts_m={"pelvis": path},
-    )

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.cue import Cue, Partners
+from kinelint.cue import Partners
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level, Unjudged
 from kinelint.group import Group, GroupExample, GroupRule, Member, Said
 from kinelint.kinematics.arrays import Floats
 from kinelint.motion import Motion
 from kinelint.rule import RuleSettings, setting
-from kinelint.synthetic import motion
 from kinelint_rules.groups.contact_moments import (
     Moment,
     Point,
@@ -26,6 +25,7 @@ from kinelint_rules.groups.contact_moments import (
     read_m,
     touching,
 )
+from kinelint_rules.groups.made import hand_over
 from kinelint_rules.groups.pairing import frame_named
 
 HOYET = (
@@ -161,10 +161,10 @@ class ContactSync(GroupRule[ContactSyncSettings]):
     @staticmethod
     def examples() -> Iterable[GroupExample]:
         """A hand-over in time, late, early, out of reach; moments that are found."""
-        yield GroupExample("in time", _hand_over())
+        yield GroupExample("in time", hand_over())
         yield GroupExample(
             "250 ms late",
-            _hand_over(late_s=0.25),
+            hand_over(late_s=0.25),
             finds=1,
             member=1,
             measured=250.0,
@@ -175,18 +175,18 @@ class ContactSync(GroupRule[ContactSyncSettings]):
         )
         yield GroupExample(
             "250 ms early",
-            _hand_over(late_s=-0.25),
+            hand_over(late_s=-0.25),
             finds=1,
             member=1,
             measured=-250.0,
             within=1.0,
             level=Level.ERROR,
         )
-        yield GroupExample("late, but told so", _hand_over(late_s=0.25, offset_s=-0.25))
-        yield GroupExample("100 ms late", _hand_over(late_s=0.1), finds=1, level=Level.WARNING)
+        yield GroupExample("late, but told so", hand_over(late_s=0.25, offset_s=-0.25))
+        yield GroupExample("100 ms late", hand_over(late_s=0.1), finds=1, level=Level.WARNING)
         yield GroupExample(
             "in time, 300 mm too far away",
-            _hand_over(away_m=0.3),
+            hand_over(away_m=0.3),
             finds=1,
             member=1,
             measured=300.0,
@@ -195,15 +195,15 @@ class ContactSync(GroupRule[ContactSyncSettings]):
         )
         yield GroupExample(
             "no cue: found, 300 ms late",
-            _hand_over(late_s=0.3, cues=False, touch=False),
+            hand_over(late_s=0.3, cues=False, touch=False),
             finds=1,
             measured=300.0,
             within=30.0,
             level=Level.WARNING,
         )
-        yield GroupExample("no cue: found, in time", _hand_over(cues=False, touch=False))
-        yield GroupExample("no cue, one world", _hand_over(cues=False))
-        missing = _hand_over(moments=("give", "snatch"))
+        yield GroupExample("no cue: found, in time", hand_over(cues=False, touch=False))
+        yield GroupExample("no cue, one world", hand_over(cues=False))
+        missing = hand_over(moments=("give", "snatch"))
         yield GroupExample("a moment that no entry names", missing, not_applicable=True)
 
 
@@ -384,44 +384,3 @@ def _parts(meeting: _Meeting) -> tuple[str, ...]:
     if meeting.points is None or not meeting.points[1].part:
         return ("clip",)
     return (meeting.points[1].part,)
-
-
-def _hand_over(
-    *,
-    late_s: float = 0.0,
-    offset_s: float = 0.0,
-    away_m: float = 0.0,
-    cues: bool = True,
-    touch: bool = True,
-    moments: tuple[str, str] | None = None,
-) -> Group:
-    """Two people face each other: one holds out a line's end at 0.5 s, the other takes it."""
-    named = moments or (("give", "take") if cues else ("", ""))
-    give = Cue(moments=(("give", 0.5),) if cues else ())
-    take = Cue(moments=(("take", 0.5 + late_s),) if cues else ())
-    bond = Partners(
-        "hand-over",
-        "give.bvh",
-        "take.bvh",
-        named,
-        ("right_hand", "right_hand") if touch else ("", ""),
-        offset_s,
-        # Right hands, and arms 70 degrees up: each stands a little to the side of the other.
-        (-2.0 * 0.125 * 1.75, 0.0, 1.1564 + away_m),
-        180.0,
-    )
-    members = (
-        Member("give.bvh", "", _reach(0.5, give, acts=True)),
-        Member("take.bvh", "", _reach(0.5 + late_s, take, acts=False)),
-    )
-    return Group(bond, members)
-
-
-def _reach(at_s: float, cue: Cue, acts: bool) -> Motion:
-    """A right arm that swings forwards; the one who acts is fastest, the other stops, at `at_s`."""
-    time = np.arange(91) / 60.0 - at_s
-    if acts:
-        angle = -70.0 - 45.0 * np.tanh(time / 0.12)
-    else:
-        angle = np.where(time < 0.0, -70.0 - 250.0 * np.maximum(time, -0.28), -70.0)
-    return motion(frames=91, cue=cue, turns={"right_upper_arm": [("X", angle)]})
