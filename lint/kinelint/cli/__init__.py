@@ -1,4 +1,4 @@
-"""The command line: `kinelint gate`, `measure`, `rules`, `formats`, `start`, `schema`.
+"""The command line: `kinelint gate`, `measure`, `rules`, `formats`, `start`, `calibrate`, `schema`.
 
 Everything heavy is imported by the command that needs it, so that help comes at once.
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from typing import Any
 
 from kinelint import __version__
@@ -35,6 +36,11 @@ _START = """\
 Looks at a tree of clips and writes a policy for it to start from, with
 comments: kinelint.toml in DIR. An existing policy is left alone.
 """
+_CALIBRATE = """\
+Measures every size in clips that you hold good, shows how each is distributed
+by part of the body, and proposes limits for the policy as a diff. Changes no
+file: apply the diff if you agree. Says which limits it would loosen.
+"""
 _SCHEMA = """\
 Prints the JSON Schema of a policy or cue sheet, with the settings of all
 installed rules, for editors that check and complete TOML.
@@ -58,6 +64,7 @@ def make_parser() -> argparse.ArgumentParser:
     _rules(_command(commands, "rules", "list the rules, or explain one", _RULES))
     _formats(_command(commands, "formats", "list the file formats that are read", _FORMATS))
     _start(_command(commands, "start", "write a policy to start from", _START))
+    _calibrate(_command(commands, "calibrate", "propose limits from good clips", _CALIBRATE))
     _schema(_command(commands, "schema", "print a JSON Schema for editors", _SCHEMA))
     return parser
 
@@ -148,6 +155,39 @@ def _start(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="DIR", help="the folder of the asset tree")
 
 
+def _calibrate(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("paths", nargs="+", metavar="PATH", help="files and folders of good clips")
+    _policy(parser)
+    parser.add_argument(
+        "--percentile",
+        type=_between(50.0, 100.0),
+        default=99.0,
+        metavar="P",
+        help="of the clips' worst sizes, %% (default 99)",
+    )
+    parser.add_argument(
+        "--margin",
+        type=_between(0.0, 1000.0),
+        default=10.0,
+        metavar="M",
+        help="on top of it, %% (default 10)",
+    )
+    parser.add_argument("--plot", metavar="FILE", help="draw the distributions (.png, .svg, .pdf)")
+    parser.add_argument("--diff", metavar="FILE", help="write the diff to a file of its own")
+    parser.add_argument(
+        "--min-clips", type=_count, default=20, metavar="N", help="needed at least (default 20)"
+    )
+    parser.add_argument(
+        "--min-seconds",
+        type=_between(0.0, 1e9),
+        default=60.0,
+        metavar="S",
+        help="of motion needed at least (default 60)",
+    )
+    parser.add_argument("--workers", type=_count, metavar="N", help="processes; 0 for none")
+    _colour(parser)
+
+
 def _schema(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("of", choices=("policy", "cues"), help="which file's schema")
 
@@ -164,6 +204,21 @@ def _colour(parser: argparse.ArgumentParser) -> None:
         default="auto",
         help="auto: on a terminal, unless NO_COLOR is set",
     )
+
+
+def _between(least: float, most: float) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not least <= value <= most:
+            raise argparse.ArgumentTypeError(
+                f"must be a number from {least:g} to {most:g}, not {text!r}"
+            )
+        return value
+
+    return read
 
 
 def _count(text: str) -> int:
