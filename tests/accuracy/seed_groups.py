@@ -82,7 +82,17 @@ def image(clip: Clip, figure: Figure) -> Clip | None:
         if place >= len(twins):
             return None
         other[joint] = twins[place]
+    # What stands between parts answers to what stands between theirs.
+    for joint in range(len(skeleton) - 1, 0, -1):
+        above = int(skeleton.parents[joint])
+        if above >= 0 and above not in parts.part_of and other[joint] != joint:
+            other[above] = skeleton.parents[other[joint]]
     rig = Rig.of(clip, figure)
+    rest = rig.up.apply(skeleton.rest_translations.copy()) * figure.metres_per_unit
+    rest[skeleton.parents < 0] = 0.0
+    off = np.linalg.norm(rest[other] * [-1.0, 1.0, 1.0] - rest, axis=1)
+    if off[skeleton.tips == 0].max() > 0.05:
+        return None
     flip = np.diag([-1.0, 1.0, 1.0])
     turns = [Rotation.from_matrix(flip @ rig.turns[int(twin)].as_matrix() @ flip) for twin in other]
     rig.turn_to(dict(enumerate(turns)))

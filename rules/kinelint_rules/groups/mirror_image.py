@@ -192,14 +192,16 @@ def _aligned(target: Floats, points: Floats, yaw: float | None) -> Alignment:
     return over
 
 
-def rests_evenly(motion: Motion, found: Ints, answers: Ints, share: float) -> bool:
-    """Whether the rest pose is its own mirror image, to this share of its size.
+def rest_uneven_m(motion: Motion, found: Ints, answers: Ints) -> tuple[Floats, float]:
+    """``(m,)`` how far each joint of the rest pose is from its mirror image, and as a share.
 
     Args:
         motion: a clip.
         found: joints.
         answers: the joint on the other side of each.
-        share: of the pose's extent.
+
+    Returns:
+        Metres, and the largest of them over the extent of the pose.
     """
     skeleton = motion.clip.skeleton
     rest = Clip("rest", skeleton, 1.0, skeleton.rest_rotations[:, :, None])
@@ -208,5 +210,6 @@ def rests_evenly(motion: Motion, found: Ints, answers: Ints, share: float) -> bo
     one, other = places[found, :, 0], places[answers, :, 0]
     middle = 0.5 * (one.mean(axis=0) + other.mean(axis=0))
     image = one - middle - 2.0 * ((one - middle) @ normal)[:, None] * normal
-    off = np.linalg.norm(image - (other - middle), axis=1).max(initial=0.0)
-    return bool(off <= share * max(float(np.ptp(places[..., 0], axis=0).max()), 1e-9))
+    off = np.linalg.norm(image - (other - middle), axis=1)
+    extent = max(float(np.ptp(places[..., 0], axis=0).max()), 1e-9)
+    return off * motion.figure.metres_per_unit, float(off.max(initial=0.0)) / extent

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.motion import Motion
 from kinelint.rule import RuleSettings, setting
 from kinelint.synthetic import bump, motion
-from kinelint_rules.groups.mirror_image import Mirror, mirror_of, rests_evenly
+from kinelint_rules.groups.mirror_image import Mirror, mirror_of, rest_uneven_m
 from kinelint_rules.groups.pairing import Pairs, frame_named, listed, pairs, refuse_other_builds
 
 PRACTICE = "common practice, no source"
@@ -61,7 +62,8 @@ class MirrorMatch(GroupRule[MirrorMatchSettings]):
 
     For pairs that the cue sheet calls mirrored. The first is mirrored left for right at the best
     upright plane, which is found by laying it over the second by a turn about the vertical and a
-    shift, and each joint's turn and place is held against the second. If the second does the same
+    shift, and each joint's turn and place is held against the second; what left and right limbs of
+    the skeleton differ by is taken off the distances. If the second does the same
     a little sooner or later, that is told as a shift in time and taken away first; lengths that
     differ are told as such.
 
@@ -93,11 +95,16 @@ class MirrorMatch(GroupRule[MirrorMatchSettings]):
         if found.alone:
             yield Said(1, Unjudged("one of the two clips lacks them on that side", found.alone))
         sides = pairs(first.motion, first.motion, mirror=True)
-        even = rests_evenly(first.motion, sides.first, sides.second, _EVEN_SHARE)
+        uneven_m, share = rest_uneven_m(first.motion, sides.first, sides.second)
+        even = share <= _EVEN_SHARE
+        by_part = dict(zip(sides.parts, uneven_m.tolist(), strict=True))
         if not even:
             yield Said(1, Unjudged("turns: the rest pose is not its own mirror image", ("clip",)))
         yield from _length(first, second, settings)
         seen = mirror_of(first.motion, second.motion, found, settings.most_shift_s)
+        # Limbs that are not as long as those of the other side cannot end in the same place.
+        own_mm = np.array([1000.0 * by_part.get(part, 0.0) for part in found.parts])
+        seen = replace(seen, gap_mm=np.maximum(seen.gap_mm - own_mm[:, None], 0.0))
         yield from _shift(first, second, seen, settings)
         yield from _pose(group, found, seen, settings, even)
 
