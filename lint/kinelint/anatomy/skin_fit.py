@@ -113,10 +113,10 @@ def cloud_of(
     for skin in usable:
         bound = np.isfinite(skin.bind_positions).all(axis=1) & np.isnan(joints[:, 0])
         joints[bound] = skin.bind_positions[bound]
-    scale = _scale(joints, skeleton, rest_positions_m)
+    scale = scale_of(joints, skeleton, rest_positions_m)
     if scale is None:
         return None
-    owner = _owners(skeleton, anatomy)
+    owner = owners(skeleton, anatomy)
     names = tuple(sorted(set(owner.values())))
     code = np.full(len(skeleton), -1, dtype=np.intp)
     for joint, part in owner.items():
@@ -129,7 +129,7 @@ def cloud_of(
     return Cloud(vertices, names, code[np.concatenate(heaviest)], joints * scale)
 
 
-def _scale(joints: Floats, skeleton: Skeleton, rest_positions_m: Floats) -> float | None:
+def scale_of(joints: Floats, skeleton: Skeleton, rest_positions_m: Floats) -> float | None:
     """Metres per unit of the skin, from the bones that both poses have."""
     child = np.flatnonzero(skeleton.parents >= 0)
     parent = skeleton.parents[child]
@@ -139,7 +139,7 @@ def _scale(joints: Floats, skeleton: Skeleton, rest_positions_m: Floats) -> floa
     return float(np.median(rest[both] / bind[both])) if both.any() else None
 
 
-def _owners(skeleton: Skeleton, anatomy: Anatomy) -> dict[int, str]:
+def owners(skeleton: Skeleton, anatomy: Anatomy) -> dict[int, str]:
     """Joint to part; joints between recognised ones count to the part above, props do not."""
     part_of = dict(anatomy.part_of)
     carries = np.zeros(len(skeleton), dtype=bool)

@@ -1,0 +1,126 @@
+"""How deep two parts of a skin lie in each other over frames."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.anatomy.mesh_body import MeshBody, Volume
+from kinelint.anatomy.mesh_points import Points
+from kinelint.kinematics import rotations
+from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.kinematics.grids import gradient, sample
+from kinelint.kinematics.skinning import moves, placed
+
+# Points times frames that are placed at once.
+_AT_ONCE = 200_000
+
+
+@dataclass(frozen=True, eq=False)
+class MeshDepths:
+    """Two parts on some frames.
+
+    Attributes:
+        depth_m: ``(frames,)`` the deepest point of either in the other; 0 where they are clear.
+        at_rest_m: the same at the bind pose.
+        second_in_first: ``(frames,)`` whether the deepest point is one of the second part.
+        point: ``(frames,)`` which of that part's points.
+    """
+
+    depth_m: Floats
+    at_rest_m: float
+    second_in_first: Ints
+    point: Ints
+
+
+def volumes(body: MeshBody, parts: tuple[str, str]) -> tuple[Volume, Volume] | str:
+    """The two, or why a pair cannot be measured."""
+    found = [body.volume(part) for part in parts]
+    for part, one in zip(parts, found, strict=True):
+        if isinstance(one, str):
+            return f"{part}: {one}"
+    first, second = found
+    assert isinstance(first, Volume)
+    assert isinstance(second, Volume)
+    return first, second
+
+
+def depths(
+    body: MeshBody, parts: tuple[str, str], positions_m: Floats, orientations: Floats
+) -> MeshDepths | str:
+    """Depths of two parts in each other, or why they cannot be measured.
+
+    Args:
+        body: the skin's volumes.
+        parts: the two.
+        positions_m: ``(joints, 3, frames)``.
+        orientations: ``(joints, 4, frames)``.
+    """
+    pair = volumes(body, parts)
+    if isinstance(pair, str):
+        return pair
+    at_rest = body.at_rest_m(parts, lambda: _at_rest(body, pair))
+    depth, other, point = _measured(pair, positions_m, orientations)
+    return MeshDepths(depth, at_rest, other, point)
+
+
+def place(
+    pair: tuple[Volume, Volume],
+    found: MeshDepths,
+    frame: int,
+    positions_m: Floats,
+    orientations: Floats,
+) -> tuple[Floats, Floats]:
+    """Deepest point ``(3,)`` in the world, and the unit vector along which the first clears it.
+
+    Zeros for the direction where the point lies as near to several sides. `frame` is a row of
+    `found` and of the poses.
+    """
+    second_in_first = bool(found.second_in_first[frame])
+    solid, of = pair if second_in_first else pair[::-1]
+    now = slice(frame, frame + 1)
+    moved = moves(of.points.joints, solid.carrier, positions_m[..., now], orientations[..., now])
+    row = int(found.point[frame])
+    local = placed(of.points.terms[row : row + 1], moved)[0, :, 0]
+    turn = orientations[solid.carrier][:, now]
+    ways = np.stack((local, gradient(solid.grid, local)), axis=1)
+    world = rotations.rotate(np.repeat(turn, 2, axis=1), ways)
+    out = -world[:, 1] if second_in_first else world[:, 1]
+    return world[:, 0] + positions_m[solid.carrier, :, frame], out
+
+
+def _at_rest(body: MeshBody, pair: tuple[Volume, Volume]) -> float:
+    bind = np.nan_to_num(body.bind_m)[..., None]
+    depth, _, _ = _measured(pair, bind, np.nan_to_num(body.turns)[..., None])
+    return float(depth[0])
+
+
+def _measured(
+    pair: tuple[Volume, Volume], positions_m: Floats, orientations: Floats
+) -> tuple[Floats, Ints, Ints]:
+    first, second = pair
+    pose = positions_m, orientations
+    mine, my_point = _deepest(first.points, second, *pose)
+    its, its_point = _deepest(second.points, first, *pose)
+    other = its > mine
+    depth = np.maximum(np.where(other, its, mine), 0.0)
+    return depth, other.astype(np.intp), np.where(other, its_point, my_point)
+
+
+def _deepest(
+    points: Points, solid: Volume, positions_m: Floats, orientations: Floats
+) -> tuple[Floats, Ints]:
+    """``(frames,)`` depth of the deepest point, negative outside, and which it is."""
+    frames = positions_m.shape[-1]
+    depth, which = np.empty(frames), np.empty(frames, dtype=np.intp)
+    step = max(_AT_ONCE // max(len(points), 1), 1)
+    for start in range(0, frames, step):
+        span = slice(start, min(start + step, frames))
+        pose = positions_m[..., span], orientations[..., span]
+        moved = placed(points.terms, moves(points.joints, solid.carrier, *pose))
+        flat = moved.transpose(1, 0, 2).reshape(3, -1)
+        outside = sample(solid.grid, flat).reshape(len(points), -1)
+        which[span] = np.argmin(outside, axis=0)
+        depth[span] = -outside[which[span], np.arange(outside.shape[1])]
+    return depth, which

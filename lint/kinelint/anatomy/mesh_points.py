@@ -1,0 +1,83 @@
+"""Points all over the surface of a part, each a fixed share of the skin's vertices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from kinelint.anatomy.mesh_cut import Mesh
+from kinelint.kinematics import rotations
+from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.kinematics.skinning import terms
+
+_FINEST = 8  # steps along the side of a triangle
+
+
+@dataclass(frozen=True, eq=False)
+class Points:
+    """Points of a surface, to be skinned.
+
+    Attributes:
+        joints: ``(k,)`` that they hang on.
+        terms: ``(n, k, 4)`` as `kinelint.kinematics.skinning` has them.
+    """
+
+    joints: Ints
+    terms: Floats
+
+    def __len__(self) -> int:
+        return len(self.terms)
+
+
+def points_on(mesh: Mesh, row: int, bind_m: Floats, turns: Floats, spacing_m: float) -> Points:
+    """The vertices of a part and, between those further apart, points of its triangles."""
+    corners, shares = _spread(mesh, mesh.triangles[mesh.owner == row], spacing_m)
+    joints, weights = mesh.joints[corners], mesh.weights[corners]
+    bound = np.isfinite(bind_m[joints, 0]) | (weights == 0.0)
+    kept = bound.all(axis=(1, 2))
+    corners, shares, joints, weights = (a[kept] for a in (corners, shares, joints, weights))
+    joints = np.where(weights > 0.0, joints, joints[:, :1, :1])
+    used, slots = np.unique(joints, return_inverse=True)
+    matrices = rotations.to_matrix(np.nan_to_num(turns[used]).T).transpose(2, 0, 1)
+    slots = slots.reshape(joints.shape).astype(np.intp)
+    places = np.nan_to_num(bind_m[used])
+    sums = terms(mesh.points_m[corners], slots, weights, shares, places, matrices)
+    return Points(np.asarray(used, dtype=np.intp), sums)
+
+
+def _spread(mesh: Mesh, triangles: Ints, spacing_m: float) -> tuple[Ints, Floats]:
+    """``(n, 3)`` vertices and their shares: each corner once, and what lies between."""
+    placed = mesh.points_m[triangles]
+    longest = np.linalg.norm(placed - np.roll(placed, 1, axis=1), axis=2).max(axis=1)
+    steps = np.clip(np.ceil(longest / spacing_m), 1, _FINEST).astype(np.intp)
+    alone = np.unique(triangles)
+    _, first = np.unique(mesh.same[alone], return_index=True)
+    corners = [np.repeat(alone[first][:, None], 3, axis=1)]
+    shares = [np.tile([1.0, 0.0, 0.0], (len(first), 1))]
+    for count in np.unique(steps[steps > 1]).tolist():
+        which = triangles[steps == count]
+        inner = _inner(count)
+        corners.append(np.repeat(which, len(inner), axis=0))
+        shares.append(np.tile(inner, (len(which), 1)))
+    return _thinned(mesh, np.concatenate(corners), np.concatenate(shares), spacing_m, len(first))
+
+
+def _thinned(
+    mesh: Mesh, corners: Ints, shares: Floats, spacing_m: float, vertices: int
+) -> tuple[Ints, Floats]:
+    """All vertices, and one in each cube of what lies between: long triangles are dense."""
+    places = np.einsum("nk,nki->ni", shares, mesh.points_m[corners])
+    cubes = np.floor(places / (0.6 * spacing_m)).astype(np.int64)
+    _, first = np.unique(cubes, axis=0, return_index=True)
+    kept = np.union1d(np.arange(vertices), first)
+    return corners[kept], shares[kept]
+
+
+def _inner(steps: int) -> Floats:
+    """Shares of the three corners at all places of a division but the corners themselves."""
+    a, b = np.meshgrid(np.arange(steps + 1), np.arange(steps + 1), indexing="ij")
+    c = steps - a - b
+    places = np.stack((a, b, c), axis=-1).reshape(-1, 3)
+    kept = (places.min(axis=1) >= 0) & (places.max(axis=1) < steps)
+    return np.asarray(places[kept] / steps)
