@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -105,8 +106,6 @@ def test_signs_of_quaternions_make_no_shake():
     made = arm(60.0)
     signs = np.random.default_rng(1).choice([-1.0, 1.0], size=made.frames)
     flipped = np.array(made.clip.rotations) * signs
-    from dataclasses import replace
-
     one = replace(made, clip=replace(made.clip, rotations=flipped), _derived={})
     assert said(one) == []
 

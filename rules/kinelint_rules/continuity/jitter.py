@@ -21,7 +21,7 @@ from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import motion
 from kinelint_rules.continuity.jitter_bands import joints_to_look_at, shows_shakes, smooth_signs
-from kinelint_rules.continuity.jitter_shakes import Shake, shakes
+from kinelint_rules.continuity.jitter_shakes import TAIL_HZ, Shake, shakes
 
 PRACTICE = "common practice, no source"
 CUT = (
@@ -55,7 +55,7 @@ class JitterSettings(RuleSettings):
         3.0, ge=1, why="Fingers and toes: their limits are so much higher.", source=PRACTICE
     )
     own_ratio: float = setting(
-        1.0,
+        0.5,
         gt=0,
         why="A shake is so many times what the same joint swings at 3 to 7 Hz: quick motion on "
         "purpose leaves a tail at higher frequencies.",
@@ -69,8 +69,8 @@ class JitterSettings(RuleSettings):
     )
     stylised_as_people: bool = setting(
         False,
-        why="Figures that are not built like people may shiver on purpose: at most a warning. Set "
-        "it to hold them as people are held.",
+        why="Figures that are not built like people snap from pose to pose: a shake must be as clear as "
+        "`error_ratio` says, and is at most a warning. Set it to hold them as people are held.",
         source=PRACTICE,
     )
 
@@ -103,6 +103,8 @@ class Jitter(Rule[JitterSettings]):
             raise NotApplicable(f"the clip is shorter than {settings.least_s:g} s")
         style = not (settings.stylised_as_people or motion.derive(built_like_a_person))
         found = [*_places(motion, settings), *_turns(motion, settings)]
+        if style:
+            found = [one for one in found if one.what.clear > settings.error_ratio]
         for one in _gathered(found):
             told = _finding(motion, one)
             mild = style and told.level is Level.ERROR
@@ -168,7 +170,8 @@ class _Found:
     @property
     def level(self) -> Level:
         _, warning, error = self.limits
-        if self.what.size > error and self.what.clear > self.error_ratio:
+        sure = self.what.hz >= TAIL_HZ and self.what.clear > self.error_ratio
+        if sure and self.what.size > error:
             return Level.ERROR
         return Level.WARNING if self.what.size > warning else Level.NOTE
 
@@ -256,16 +259,18 @@ def _rests(motion: Motion, part: str) -> Bools:
 def _gathered(found: list[_Found]) -> list[_Found]:
     """One finding for what shakes at the same time for one reason: the strongest in limits."""
     kept: list[_Found] = []
-    for one in sorted(found, key=_weight, reverse=True):
+    # Turns first: they are the reason of what limbs' ends do in space.
+    order = sorted(found, key=lambda each: (_reason(each), -each.what.size / each.limits[0]))
+    for one in order:
         if not any(_explains(other, one) for other in kept):
             kept.append(one)
     return sorted(kept, key=lambda each: (each.what.first, each.part))
 
 
-def _weight(one: _Found) -> float:
-    # The pelvis carries all else.
-    share = 1.25 if one.part == "pelvis" and one.unit == "mm" else 1.0
-    return share * one.what.size / one.limits[0]
+def _reason(one: _Found) -> int:
+    if one.part == "pelvis" and one.unit == "mm":
+        return 0
+    return 1 if one.unit == "deg" else 2
 
 
 def _explains(one: _Found, other: _Found) -> bool:

@@ -23,7 +23,10 @@ PERIOD_S = 0.125
 # Sine waves: peak to peak over root mean square.
 PEAK_TO_PEAK = 2.0 * np.sqrt(2.0)
 _LEAST_HZ = 23.0
-_SCREEN_CHUNK = 4096
+_CHUNK_S = 0.5
+_SCREEN_CHUNK = 20
+# Of the fourth difference over a thirtieth of a second, at 8 Hz; 16 at 15 Hz, 8.4 for noise.
+_LEAST_GAIN = 4.8
 
 
 def shows_shakes(rate_hz: float) -> bool:
@@ -112,40 +115,41 @@ def main_frequency(residual: Floats, rate_hz: float) -> tuple[float, float]:
 
 
 def rough(motion: Motion) -> Floats:
-    """``(joints,)`` the most that any chunk of a joint's turns may shake, degrees peak to peak.
+    """``(joints,)`` the most that any half second of a joint's turns may shake, degrees.
 
-    A bound for the screen, cheap: the fourth difference over a thirtieth of a second tells slow
-    from quick, and needs the products of poses some frames apart only.
+    A screen, cheap and sooner too large than too small: the fourth difference over a thirtieth of
+    a second tells slow from quick, and is looked at some forty times a second only.
     """
     q, rate = motion.clip.rotations, motion.sample_rate_hz
-    lag = max(round(rate / 30.0), 1)
-    frames = q.shape[-1]
-    chunk = max(round(0.5 * rate), 8 * lag)
-    worst = np.zeros(q.shape[0])
-    if frames < 5 * lag + 2:
+    lag, stride = max(round(rate / 30.0), 1), max(round(rate / 40.0), 1)
+    chunk = max(round(_CHUNK_S * rate / stride), 1)
+    size = (q.shape[-1] - 4 * lag - 1) // stride + 1
+    if size < 1:
         return np.full(q.shape[0], np.inf)
-    block = max(_SCREEN_CHUNK // chunk, 1) * chunk
-    for first in range(0, frames - 4 * lag, block):
-        part = q[..., first : first + block + 4 * lag]
-        energy = _fourth(part, lag)
-        count = max(energy.shape[-1] // chunk, 1)
-        edges = np.arange(count) * chunk
-        sums = np.add.reduceat(energy, edges, axis=-1)
-        sizes = np.diff(np.append(edges, energy.shape[-1]))
-        np.maximum(worst, (sums / np.minimum(sizes, chunk)).max(axis=-1), out=worst)
-    # The fourth difference lets 8 Hz pass at 2.2 squared, 15 Hz at 16; noise at 8.4.
-    return np.asarray(PEAK_TO_PEAK * np.degrees(2.0 * np.sqrt(np.maximum(worst, 0.0))) / 4.8)
+    worst = np.zeros(q.shape[0])
+    for first in range(0, size, _SCREEN_CHUNK * chunk):
+        last = min(first + _SCREEN_CHUNK * chunk, size)
+        energy = _fourth(q, lag, stride, first, last)
+        sums = np.add.reduceat(energy, np.arange(0, last - first, chunk), axis=-1)
+        np.maximum(worst, sums.max(axis=-1) / chunk, out=worst)
+    return np.asarray(PEAK_TO_PEAK * np.degrees(2.0 * np.sqrt(worst)) / _LEAST_GAIN)
 
 
-def _fourth(q: Floats, lag: int) -> Floats:
-    """``(joints, frames - 4 lag)`` squared fourth difference of quaternions of any sign."""
-    size = q.shape[-1] - 4 * lag
-    start = q[..., :size]
-    out = np.full((q.shape[0], size), 70.0)
-    for apart, weight in ((1, -112.0), (2, 56.0), (3, -16.0), (4, 2.0)):
-        dots = np.abs(np.einsum("jcf,jcf->jf", start, q[..., apart * lag :][..., :size]))
-        out += weight * dots
-    return out
+def _fourth(q: Floats, lag: int, stride: int, first: int, last: int) -> Floats:
+    """``(joints, last - first)`` squared fourth difference of quaternions of any sign."""
+
+    def at(step: int) -> Floats:
+        start = step * lag + first * stride
+        return q[..., start : start + (last - first - 1) * stride + 1 : stride]
+
+    middle = at(2)
+    out = 6.0 * middle
+    for step, weight in ((0, 1.0), (1, -4.0), (3, -4.0), (4, 1.0)):
+        one = at(step)
+        # The same pose may be stored with the other sign.
+        dots = np.einsum("jcf,jcf->jf", one, middle)
+        out += one * np.copysign(weight, dots * weight)[:, None, :]
+    return np.asarray(np.einsum("jcf,jcf->jf", out, out))
 
 
 def joints_to_look_at(motion: Motion, least_deg: float) -> Ints:

@@ -23,6 +23,7 @@ from kinelint_rules.continuity.jitter_bands import (
 _BRIDGE_S = 0.15
 # A single kick or footfall rings through the filter for as long as the filter is.
 _RINGS_S = 1.0 / 3.0
+TAIL_HZ, _TAIL_TIMES = 9.0, 2.0
 _AT_ENDS = np.sqrt(0.5)
 
 
@@ -109,6 +110,9 @@ def _lasts(one: Shake, residual: Floats, rate_hz: float, least: float, least_s: 
     if (one.last - one.first + 1) / rate_hz < least_s or one.size <= least:
         return False
     inside = residual[:, one.first : one.last + 1]
+    # The tail of quick motion is strongest where the filter begins to let it pass.
+    if one.hz < TAIL_HZ and one.clear < _TAIL_TIMES:
+        return False
     _, _, axes = np.linalg.svd(inside @ inside.T)
     along = axes[0] @ inside
     big = along[np.abs(along) > 0.25 * np.sqrt(np.mean(along**2))]
