@@ -44,6 +44,14 @@ class PropHolder(Rule[PropHolderSettings]):
         f"grip of {GRIP_SOURCE}."
     )
     level = Level.WARNING
+    limits = (
+        ("note_mm", "warning_mm", "error_mm"),
+        ("note_deg", "warning_deg", "error_deg"),
+        ("reach_note_mm", "reach_warning_mm", "reach_error_mm"),
+        ("jump_note_mm", "jump_warning_mm", "jump_error_mm"),
+        ("jump_note_deg", "jump_warning_deg", "jump_error_deg"),
+        ("depth_note_mm", "depth_warning_mm", "depth_error_mm"),
+    )
     quantity = "How far a prop is from its holder or hand, jumps between them, or is in the body."
     on_screen = "The boathook snaps from its rack into the hand, or sweeps through the chest."
     remedy = "Bring the hand to where the holder has the prop, and pin the prop to either."
@@ -87,7 +95,7 @@ class PropHolder(Rule[PropHolderSettings]):
             frames=(29, 30),
             slack_frames=1,
             measured=100.0,
-            within=2.0,
+            within=0.5,
             level=Level.WARNING,
         )
         early = np.zeros((3, 61))
@@ -141,8 +149,8 @@ def _judged(
         moved += list(moves(motion, one, settings))
     yield from moved
     for change in changes(motion, keepings, settings.change_s):
-        yield from jumps(motion, change, settings, moved)
         try:
+            yield from jumps(motion, change, settings, moved)
             yield from reaches(motion, change, settings)
         except NotApplicable as reason:
             yield Unjudged(str(reason), (change.held.hand,))
