@@ -78,22 +78,35 @@ def drifts(motion: Motion, one: Hold, settings: PropGripSettings) -> Iterator[Fi
     if one.prop.prop.name in settings.slides and one.prop.axis is not None:
         away = _across_rod(one, away)
     hand, name = label(one.fist.hand), one.name
+    turned = turned_deg(one.prop, one.seen.turn, one.typical)
+    limits = settings.turn_note_deg, settings.turn_warning_deg, settings.turn_error_deg
+    turns = [
+        _drift(
+            motion, one, turned, span, size, worst, limits, "deg", "turn_", "turns",
+            f"the {name} turns in the {hand} by {size:.0f} deg",
+            f"Turn the {name} back by {size:.0f} deg, fixed to the {hand},",
+        )
+        for span, size, worst in over(motion, turned, limits[0], settings)
+    ]  # fmt: skip
+    yield from turns
     moved = 1000.0 * np.linalg.norm(away, axis=0)
     limits = settings.slip_note_mm, settings.slip_warning_mm, settings.slip_error_mm
     for span, size, worst in over(motion, moved, limits[0], settings):
-        yield _drift(
+        slip = _drift(
             motion, one, moved, span, size, worst, limits, "mm", "slip_", "slips",
             f"the {name} slips in the {hand} by {size:.0f} mm",
             f"Pin the {name} to the {hand}",
         )  # fmt: skip
-    turned = turned_deg(one.prop, one.seen.turn, one.typical)
-    limits = settings.turn_note_deg, settings.turn_warning_deg, settings.turn_error_deg
-    for span, size, worst in over(motion, turned, limits[0], settings):
-        yield _drift(
-            motion, one, turned, span, size, worst, limits, "deg", "turn_", "turns",
-            f"the {name} turns in the {hand} by {size:.0f} deg",
-            f"Turn the {name} back by {size:.0f} deg, fixed to the {hand},",
-        )  # fmt: skip
+        # What turns about a point beside its grip moves the grip a little.
+        if not any(_outranks(turn, slip) for turn in turns):
+            yield slip
+
+
+def _outranks(one: Finding, other: Finding) -> bool:
+    together = one.span.first <= other.span.last and other.span.first <= one.span.last
+    assert one.level is not None
+    assert other.level is not None
+    return together and one.level.rank > other.level.rank
 
 
 def over(

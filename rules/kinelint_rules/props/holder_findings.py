@@ -16,17 +16,16 @@ from kinelint.kinematics.arrays import Bools, Floats
 from kinelint.motion import Motion
 from kinelint_rules.contact.part_pairs import names_part
 from kinelint_rules.contact.ways import in_words
-from kinelint_rules.continuity.jumps import Jumps, place_jumps, turn_jumps
+from kinelint_rules.props.handing_over import jump
 from kinelint_rules.props.holder_settings import PropHolderSettings
 from kinelint_rules.props.holds import hold
 from kinelint_rules.props.keeping import Change, Keeping
-from kinelint_rules.props.props import PropMotion, confidence, frames_of, graded
+from kinelint_rules.props.props import PropMotion, axes_of, confidence, frames_of, graded
 from kinelint_rules.props.through_body import Inside, holding, inside
 
 _MARGIN_S = 0.25
-# The motion within this time of a jump tells how quick it is there.
-_REACH_S = 0.15
-_LEAST_REACH = 4
+# A jump this near to when the sheet has the prop change belongs to the change.
+_NEAR_S = 0.1
 
 
 def _limits(settings: PropHolderSettings, prefix: str, unit: str) -> tuple[float, float, float]:
@@ -136,8 +135,8 @@ def reaches(motion: Motion, change: Change, settings: PropHolderSettings) -> Ite
     off = usual + here - one.usual_m if one.is_flat else one.fist.off_m(here, one.radius_m)
     size = 1000.0 * float(np.linalg.norm(off))
     grade = graded(size, _limits(settings, "reach_", "mm"), "mm")
-    # What is as far off over the whole hold is prop-grip's to say.
-    if grade is None or size <= 1000.0 * float(np.linalg.norm(usual)) + settings.reach_note_mm:
+    # What is about as far off over the whole hold is prop-grip's to say.
+    if grade is None or size <= 1500.0 * float(np.linalg.norm(usual)) + settings.reach_note_mm:
         return
     level, limit, setting = grade
     name, hand, holder = one.name, label(one.fist.hand), change.keeping.kept.holder
@@ -167,34 +166,23 @@ def reaches(motion: Motion, change: Change, settings: PropHolderSettings) -> Ite
 def jumps(
     motion: Motion, change: Change, settings: PropHolderSettings, moved: Sequence[Finding]
 ) -> Iterator[Finding]:
-    """The prop's step at the change stands out from those beside it."""
-    reach = max(_LEAST_REACH, round(_REACH_S * motion.sample_rate_hz))
-    low = max(change.first - 3 * reach, 0)
-    high = min(change.last + 3 * reach, motion.frames - 1)
-    prop = change.keeping.prop
-    axes = prop.frame.cut(low, high)
-    turn = axes.turn
-    if prop.axis is not None:
-        ways = rotations.rotate(turn, prop.axis)
-        turn = rotations.between(ways[:, :1] + 0.0 * ways, ways)
-    hand, name = label(change.held.hand), change.held.prop
+    """The prop makes a step at the change that neither hand nor holder makes."""
+    near = round(_NEAR_S * motion.sample_rate_hz)
+    joint = motion.part(change.held.hand).joint
+    carriers = (change.keeping.holder_frame(motion), axes_of(motion, joint))
+    before, after = carriers if change.taken else carriers[::-1]
+    prop, name = change.keeping.prop, change.held.prop
+    ends = (change.keeping.kept.holder, label(change.held.hand))
+    source, goal = ends if change.taken else ends[::-1]
     for unit in ("mm", "deg"):
-        limits = _limits(settings, "jump_", unit)
-        if unit == "mm":
-            found = place_jumps(1000.0 * axes.out(prop.middle_m)[None], limits[0], reach)
-        else:
-            found = turn_jumps(turn[None], np.array([0]), limits[0], reach)
-        best = _largest(found, change.first - low - reach, change.last - low + reach, settings)
-        if best is None:
+        found = jump(prop, before, after, (change.first - near, change.last + near), unit)
+        grade = found and graded(found.size, _limits(settings, "jump_", unit), unit)
+        if not found or not grade:
             continue
-        size, frame = best[0], best[1] + low
+        frame, size = found.frame, found.size
         if any(one.span.first <= frame <= one.span.last + 1 for one in moved):
             continue
-        grade = graded(size, limits, unit)
-        assert grade is not None
         level, limit, setting = grade
-        ends = (change.keeping.kept.holder, hand)
-        source, goal = ends if change.taken else ends[::-1]
         yield Finding(
             f"the {name} jumps by {size:.0f} {unit} from the {source} to the {goal}",
             FrameSpan(max(frame - 1, 0), frame),
@@ -207,22 +195,10 @@ def jumps(
             f"{frame}: they are {size:.0f} {unit} apart.",
             level=level,
             detail=f"{name}: jumps, {unit}",
-            at_m=_point(axes.cut(frame - low, frame - low).out(prop.middle_m)[:, 0]),
+            at_m=_point(prop.frame.cut(frame, frame).out(prop.middle_m)[:, 0]),
             setting="jump_" + setting,
             confidence=confidence(size, limit),
         )
-
-
-def _largest(
-    found: Jumps, low: int, high: int, settings: PropHolderSettings
-) -> tuple[float, int] | None:
-    """Size and frame of the largest jump near the change."""
-    clear = found.size > found.at_least(settings.jump_times, 1.25)
-    near = np.flatnonzero(clear & (found.frames >= low) & (found.frames <= high))
-    if not near.size:
-        return None
-    best = int(near[np.argmax(found.size[near])])
-    return float(found.size[best]), int(found.frames[best])
 
 
 def through(

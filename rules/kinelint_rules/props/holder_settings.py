@@ -46,12 +46,6 @@ class PropHolderSettings(RuleSettings):
     jump_note_deg: float = setting(6.0, gt=0, why="The same for its turn.", source=PRACTICE)
     jump_warning_deg: float = setting(15.0, gt=0, why="The same for its turn.", source=PRACTICE)
     jump_error_deg: float = setting(60.0, gt=0, why="The same for its turn.", source=PRACTICE)
-    jump_times: float = setting(
-        3.0,
-        gt=1,
-        why="A jump is so many times what any other step nearby differs from those beside it.",
-        source=PRACTICE,
-    )
     depth_note_mm: float = setting(
         15.0, ge=0, why="Capsules miss a body's surface by about this much.", source=PRACTICE
     )

@@ -50,6 +50,13 @@ class Keeping:
     turns: Floats
     wanted: Floats
 
+    def holder_frame(self, motion: Motion) -> Frame:
+        """The holder's axes over the clip; the world's for one that stands there."""
+        if self.holder is not None:
+            return axes_of(motion, self.holder)
+        still = np.zeros((3, motion.frames)), rotations.IDENTITY + np.zeros((4, motion.frames))
+        return Frame(*still)
+
     def off(self) -> tuple[float, float]:
         """How far the prop usually is from where it should be, mm and deg."""
         place = typical_place(self.path_m) - self.wanted_m

@@ -176,7 +176,7 @@ def typical_place(places: Floats) -> Floats:
 
 
 def turned_deg(prop: PropMotion, turns: Floats, typical: Floats) -> Floats:
-    """``(frames,)`` how far ``(4, frames)`` are from a typical rotation ``(4, 1)``.
+    """``(frames,)`` how far ``(4, frames)`` are from rotations ``(4, 1)`` or ``(4, frames)``.
 
     Of a rod only its direction counts: one cannot see it turn about itself.
     """
