@@ -12,6 +12,7 @@ from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
+from kinelint_rules.files.skeleton_match import SkeletonMatch
 from kinelint_rules.files.wrap_flip import WrapFlip
 from kinelint_rules.groups.chain_seam import ChainSeam
 from kinelint_rules.groups.contact_sync import ContactSync
@@ -47,6 +48,7 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     Pop,
     PropGrip,
     PropHolder,
+    SkeletonMatch,
     Untrimmed,
     WrapFlip,
 )

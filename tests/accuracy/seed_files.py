@@ -59,3 +59,23 @@ def written(path: Path, head: list[str], rows: np.ndarray) -> Path:
     body = [" ".join(f"{value:.7f}" for value in row) for row in rows]
     path.write_text("\n".join([*head, *body]) + "\n", encoding="utf-8")
     return path
+
+
+def offsets_of(text: str) -> list[tuple[int, np.ndarray, bool]]:
+    """Of each OFFSET its line, its numbers, and whether it is a joint's that only turns."""
+    lines = text.splitlines()
+    found = []
+    for i, line in enumerate(lines):
+        words = line.split()
+        if words and words[0].upper() == "OFFSET":
+            after = lines[i + 1].split()
+            turns = after[0].upper() == "CHANNELS" and "position" not in lines[i + 1].lower()
+            found.append((i, np.array(words[1:4], dtype=np.float64), turns))
+    return found
+
+
+def with_offset(text: str, line: int, offset: np.ndarray) -> str:
+    """The text with another OFFSET on one line."""
+    lines = text.splitlines()
+    lines[line] = "OFFSET " + " ".join(f"{one:.9g}" for one in offset)
+    return "\n".join(lines) + "\n"

@@ -112,6 +112,10 @@ def test_a_real_walk_reads_back_the_same(name: str, metres_per_unit: float, tmp_
     assert_same_motion(bvh, fbx, metres_per_unit)
 
 
+# What these say is of how a format stores a motion, not of the motion.
+OF_STORAGE = ("clip-form", "wrap-flip")
+
+
 def judged(path: Path, metres_per_unit: float) -> Report:
     """By every rule at its defaults, told the unit and up axis, which BVH does not say.
 
@@ -119,7 +123,8 @@ def judged(path: Path, metres_per_unit: float) -> Report:
     """
     told = {"metres_per_unit": metres_per_unit, "up_axis": "y"}
     table = PolicyTable.model_validate(told)
-    return run([path], Policy(table, registry.load()), workers=0)
+    rules = {name: one for name, one in registry.load().items() if name not in OF_STORAGE}
+    return run([path], Policy(table, rules), workers=0)
 
 
 def findings(report: Report) -> list[Located]:

@@ -35,6 +35,7 @@ class Figure:
         body: volume of its parts; None until built.
         zero: anatomical zero of its joints, from upright planted frames; None if unknown.
         reference: the skeleton that the project's clips are to have; None if the policy names none.
+        reference_metres_per_unit: of its lengths; None if neither format nor policy says.
         skins: meshes bound to this skeleton at its joints, in its units; empty without any.
         notes: what was inferred.
     """
@@ -49,6 +50,7 @@ class Figure:
     body: Body | None = None
     zero: Zero | None = None
     reference: Skeleton | None = None
+    reference_metres_per_unit: float | None = None
     skins: tuple[Skin, ...] = ()
     notes: tuple[Note, ...] = ()
 

@@ -86,22 +86,33 @@ def _settled(context: Context, task: ToSettle, first: BodySeen) -> Settled:
             "other parts for its joints; those of the first file were taken"
         )
         notes = (*notes, Note("skeleton", text))
-    reference, more = _reference(context, task)
-    figure = replace(figure, reference=reference, skins=skins)
+    reference, unit, more = _reference(context, task)
+    figure = replace(figure, reference=reference, reference_metres_per_unit=unit, skins=skins)
     return Settled(replace(figure, notes=(*figure.notes, *notes, *more)))
 
 
-def _reference(context: Context, task: ToSettle) -> tuple[Skeleton | None, tuple[Note, ...]]:
-    """The skeleton that the policy holds these clips to."""
-    named = context.policy.skeleton(task.key[1]).reference
+def _reference(
+    context: Context, task: ToSettle
+) -> tuple[Skeleton | None, float | None, tuple[Note, ...]]:
+    """The skeleton that the policy holds these clips to, and its unit if that is known."""
+    said = context.policy.skeleton(task.key[1])
+    named = said.reference
     if not named:
-        return None, ()
-    asset = context.read(context.policy.folder / named)
-    clips = (clip.skeleton for clip in asset.clips)
-    skeleton = asset.skeleton or next(clips, None)
+        return None, None, ()
+    try:
+        asset = context.read(context.policy.folder / named)
+    except AssetError as error:
+        where = f"{named}{f', {error.place}' if error.place else ''}"
+        raise AssetError(f"the reference {where}: {error.what}", mend=error.mend) from error
+    first = next(iter(asset.clips), None)
+    skeleton = asset.skeleton or (first.skeleton if first else None)
     if skeleton is None:
-        return None, (Note("reference", f"{named} holds no skeleton to compare with"),)
-    return skeleton, ()
+        return None, None, (Note("reference", f"{named} holds no skeleton to compare with"),)
+    unit = first.metres_per_unit if first else None
+    if unit is None and first is not None:
+        # As for the clips themselves: the policy speaks where the format does not.
+        unit = said.metres_per_unit or context.policy.table.metres_per_unit
+    return skeleton, unit, ()
 
 
 def _zeros(seen: Sequence[BodySeen], metres_per_unit: float) -> list[ZeroSample]:

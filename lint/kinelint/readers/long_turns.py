@@ -138,7 +138,7 @@ def path_deg(order: str, before: Floats, after: Floats) -> Floats:
     step = after - before
     square = np.sum(step * step, axis=0)
     if len(order) < 3:
-        return np.sqrt(square)
+        return np.asarray(np.sqrt(square))
     share = 0.5 * (_NODES + 1.0)
     middle = np.radians(before[1] + share[:, None] * step[1])
     if order[0] == order[2]:

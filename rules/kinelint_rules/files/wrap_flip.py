@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -12,7 +12,7 @@ from kinelint.anatomy.parts import label
 from kinelint.clip import LongTurns
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, FrameSpan, Level
-from kinelint.kinematics.arrays import Ints
+from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.motion import Motion
 from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import motion
@@ -85,7 +85,7 @@ class _Joint:
         return int(self.rows[np.argmax(self.detours)])
 
     @property
-    def detours(self) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    def detours(self) -> Floats:
         return self.turns.stored_deg[self.rows] - self.turns.true_deg[self.rows]
 
     @property
@@ -259,7 +259,7 @@ def _remedy(one: _Joint) -> str:
 
 
 def _told(
-    steps: list[tuple[str, int, float, float, int, tuple[float, float, float] | None]],
+    steps: Sequence[tuple[str, int, float, float, int, tuple[float, float, float] | None]],
 ) -> Motion:
     """A person whose stored rotations take these steps: part, frame, stored, true, kind, shifts."""
     made = motion(frames=31, sample_rate_hz=30.0)
