@@ -12,6 +12,7 @@ from kinelint_rules.continuity.pop import Pop
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
+from kinelint_rules.files.clip_form import ClipForm
 from kinelint_rules.files.skeleton_match import SkeletonMatch
 from kinelint_rules.files.wrap_flip import WrapFlip
 from kinelint_rules.groups.chain_seam import ChainSeam
@@ -32,6 +33,7 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     Asymmetry,
     Balance,
     ChainSeam,
+    ClipForm,
     ContactSync,
     Drift,
     FaceRange,
