@@ -111,7 +111,7 @@ def _replaced(lines: list[str], at: int, setting: str, value: str) -> list[str]:
 
 def _added(lines: list[str], at: int, one: Change, value: str) -> list[str]:
     line, pair = lines[at], f"{one.setting} = {value}"
-    if re.match(r"\s*\[", line):
+    if re.match(r"[\s\ufeff]*\[", line):
         return _into_table(lines, at, one.setting, pair)
     inline = re.match(rf"(.*{re.escape(one.rule_id)}[\"']?\s*=\s*\{{)(\s*)(\}})?", line)
     if inline:

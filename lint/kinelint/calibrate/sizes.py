@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from kinelint.calibrate.probe import Limits, Probe, settings_of
@@ -68,13 +68,14 @@ def study(policy: Policy, runs: Sequence[tuple[Probe, Report]]) -> Study:
         policy: the one that the probes were made from.
         runs: each probe with what it found, all over the same files.
     """
-    judged: dict[str, dict[Clip, float]] = defaultdict(dict)
+    judged: dict[tuple[str, str], dict[Clip, float]] = defaultdict(dict)
     sizes: dict[tuple[str, str], dict[tuple[Clip, str], float]] = defaultdict(dict)
     for probe, report in runs:
         for clip, one, result in _results(report):
             lowered = probe.lowered.get(result.rule_id, {})
             if lowered and result.outcome in _JUDGED:
-                judged[result.rule_id][clip] = one.duration_s
+                for setting in lowered:
+                    judged[result.rule_id, setting][clip] = one.duration_s
                 for found in result.findings:
                     _add(sizes[result.rule_id, found.setting], clip, found, lowered)
     made = tuple(_quantities(policy, runs[0][0], judged, sizes))
@@ -108,7 +109,7 @@ def _results(report: Report) -> Iterator[tuple[Clip, ClipReport, RuleResult]]:
 
 
 def _add(
-    sizes: dict[tuple[Clip, str], float], clip: Clip, found: Located, lowered: dict[str, float]
+    sizes: dict[tuple[Clip, str], float], clip: Clip, found: Located, lowered: Mapping[str, float]
 ) -> None:
     size = size_of(found, lowered[found.setting]) if found.setting in lowered else None
     if size is not None:
@@ -119,7 +120,7 @@ def _add(
 def _quantities(
     policy: Policy,
     first: Probe,
-    judged: dict[str, dict[Clip, float]],
+    judged: dict[tuple[str, str], dict[Clip, float]],
     sizes: dict[tuple[str, str], dict[tuple[Clip, str], float]],
 ) -> Iterator[Quantity]:
     for name, lowered in first.lowered.items():
@@ -127,7 +128,7 @@ def _quantities(
         for group in policy.rules[name].rule.limits:
             if group[0] not in lowered:
                 continue
-            worst = dict.fromkeys(judged[name], 0.0)
+            worst = dict.fromkeys(judged[name, group[0]], 0.0)
             parts: dict[str, dict[Clip, float]] = defaultdict(dict)
             for setting in group:
                 for (clip, part), size in sizes[name, setting].items():
