@@ -58,6 +58,7 @@ class MeshBody:
     turns: Floats
     spacing_m: float
     _volumes: dict[str, Volume | str] = field(default_factory=dict)
+    _faults: dict[str, str] = field(default_factory=dict)
     _at_rest_m: dict[tuple[str, str], float] = field(default_factory=dict)
 
     def volume(self, part: str) -> Volume | str:
@@ -65,6 +66,16 @@ class MeshBody:
         if part not in self._volumes:
             self._volumes[part] = self._made(part)
         return self._volumes[part]
+
+    def fault(self, part: str) -> str:
+        """Why the part is no volume, as far as can be told without baking it; empty if it is."""
+        if part not in self.parts:
+            return "the mesh has nothing there"
+        known = self._volumes.get(part)
+        if known is None:
+            row = self.parts.index(part)
+            known = self._faults.setdefault(part, piece(self.mesh, row, FEWEST_VERTICES).fault)
+        return known if isinstance(known, str) else ""
 
     def at_rest_m(self, parts: tuple[str, str], measure: Callable[[], float]) -> float:
         """How deep two parts lie in each other at the bind pose, measured once."""

@@ -68,26 +68,25 @@ def depths(
 def place(
     pair: tuple[Volume, Volume],
     found: MeshDepths,
-    frame: int,
+    row: int,
     positions_m: Floats,
     orientations: Floats,
 ) -> tuple[Floats, Floats]:
     """Deepest point ``(3,)`` in the world, and the unit vector along which the first clears it.
 
-    Zeros for the direction where the point lies as near to several sides. `frame` is a row of
-    `found` and of the poses.
+    Zeros for the direction where the point lies as near to several sides. The pose is that of the
+    frame that `row` of `found` is of: ``(joints, 3, 1)`` and ``(joints, 4, 1)``.
     """
-    second_in_first = bool(found.second_in_first[frame])
+    second_in_first = bool(found.second_in_first[row])
     solid, of = pair if second_in_first else pair[::-1]
-    now = slice(frame, frame + 1)
-    moved = moves(of.points.joints, solid.carrier, positions_m[..., now], orientations[..., now])
-    row = int(found.point[frame])
-    local = placed(of.points.terms[row : row + 1], moved)[0, :, 0]
-    turn = orientations[solid.carrier][:, now]
+    moved = moves(of.points.joints, solid.carrier, positions_m, orientations)
+    which = int(found.point[row])
+    local = placed(of.points.terms[which : which + 1], moved)[0, :, 0]
+    turn = orientations[solid.carrier]
     ways = np.stack((local, gradient(solid.grid, local)), axis=1)
     world = rotations.rotate(np.repeat(turn, 2, axis=1), ways)
     out = -world[:, 1] if second_in_first else world[:, 1]
-    return world[:, 0] + positions_m[solid.carrier, :, frame], out
+    return world[:, 0] + positions_m[solid.carrier, :, 0], out
 
 
 def _at_rest(body: MeshBody, pair: tuple[Volume, Volume]) -> float:

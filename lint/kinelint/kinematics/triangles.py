@@ -32,7 +32,7 @@ def squared_distance(points: Floats, triangles: Floats) -> Floats:
     size = _dot(normal, normal)
     inside = size > _TINY
     for r, e in zip(from_corner, edges, strict=True):
-        inside &= _dot(_cross(e, r), normal) >= 0.0
+        inside = inside & (_dot(r, _cross(normal, e)) >= 0.0)
     plane = _dot(from_corner[0], normal) ** 2 / np.where(inside, size, 1.0)
     return np.asarray(np.where(inside, plane, best))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.motion import Motion
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PartPair:
     """Two parts that lie in each other at some time.
 
@@ -30,6 +31,13 @@ class PartPair:
     depth_mm: Floats
     entries: Ints
     at_rest_mm: float
+    on_mesh: ClassVar[bool] = False
+
+    def place(self, motion: Motion, frame: int) -> tuple[Floats, Floats]:
+        """World point ``(3,)`` of the overlap and the direction ``(3,)`` that clears it."""
+        found: Any = motion.derive(body_overlaps)
+        row = self.entries[frame]
+        return found.point_m[:, row], found.direction[:, row]
 
 
 def part_pairs(motion: Motion, body: Body, min_depth_mm: float) -> Iterator[PartPair]:

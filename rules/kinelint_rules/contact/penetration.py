@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
-from kinelint.anatomy.body import Body, body_overlaps
+from kinelint.anatomy.body import Body
 from kinelint.anatomy.parts import label
 from kinelint.cue import Cue, WantedContact
 from kinelint.errors import NotApplicable
@@ -20,6 +19,7 @@ from kinelint.rule import Example, Rule, RuleSettings, setting
 from kinelint.synthetic import Turns, bump, standing
 from kinelint.synthetic import motion as made
 from kinelint_rules.contact.lasting import held_frames, touching
+from kinelint_rules.contact.on_mesh import confirmed
 from kinelint_rules.contact.part_pairs import PartPair, is_judged, part_pairs, wanted_mm
 from kinelint_rules.contact.together import told_apart
 from kinelint_rules.contact.ways import in_words
@@ -34,6 +34,17 @@ PRESSED_MM = 1750.0 * (
 )
 # What is drawn around a span, so that one sees how the parts come together.
 _MARGIN_S = 0.25
+# Parts that overlap in most of a clip: what that tells, and what to do.
+_THROUGHOUT = (
+    ": the body model may be too thick there",
+    "Name a body file for this skeleton or set the radius of these parts in the policy; "
+    "if they are meant to touch, list the contact in the cue sheet.",
+)
+_THROUGHOUT_ON_MESH = (
+    ", measured on the mesh: the motion may be another build's",
+    "Fit the motion to this figure's build; if the parts are meant to touch, list the contact in "
+    "the cue sheet.",
+)
 
 
 class PenetrationSettings(RuleSettings):
@@ -83,6 +94,13 @@ class PenetrationSettings(RuleSettings):
         source="common practice, no source",
     )
 
+    mesh: bool = setting(
+        True,
+        why="Where the figure has a skin, what its capsules flag is measured on that skin: girths "
+        "are a mean of people's, the skin is what is seen.",
+        source="common practice, no source",
+    )
+
 
 class Penetration(Rule[PenetrationSettings]):
     """Parts of the body stay out of each other.
@@ -90,6 +108,10 @@ class Penetration(Rule[PenetrationSettings]):
     The body is made of capsules: trunk and head of several, with the breadth and depth of people
     of the figure's height, or fitted to the skin where there is one. The depth is how far one
     part would have to move to be clear of the other.
+
+    Where there is a skin, capsules only tell where to look: there the skin itself is measured, by
+    the deepest point of either part inside the other. Parts that the skin leaves open, or that it
+    has not, stay with their capsules, and a note says so.
 
     Neighbours and next neighbours on the body are not compared, and an overlap that the rest
     pose already has does not count. Contacts that the cue sheet wants are let through to the
@@ -119,8 +141,7 @@ class Penetration(Rule[PenetrationSettings]):
             yield Unjudged(body.missing)
         found = [
             one
-            for pair in part_pairs(motion, body, settings.min_depth_mm)
-            if is_judged(pair.parts, motion.cue)
+            for pair in _pairs(motion, settings, body)
             for one in _judge(motion, settings, body, pair)
         ]
         yield from told_apart(found)
@@ -177,6 +198,16 @@ def _body(motion: Motion) -> Body:
     return body
 
 
+def _pairs(motion: Motion, settings: PenetrationSettings, body: Body) -> Iterator[PartPair]:
+    """Pairs that the clip asks to be judged, on the skin where there is one."""
+    on_mesh = settings.mesh and bool(motion.figure.skins)
+    least_mm = 0.0 if on_mesh else settings.min_depth_mm
+    pairs = (
+        pair for pair in part_pairs(motion, body, least_mm) if is_judged(pair.parts, motion.cue)
+    )
+    return confirmed(motion, pairs) if on_mesh else pairs
+
+
 def _judge(
     motion: Motion, settings: PenetrationSettings, body: Body, pair: PartPair
 ) -> Iterator[Finding]:
@@ -195,7 +226,7 @@ def _judge(
             found = _finding(motion, settings, pair, limit, span, _error_name(body, pair))
             if not lasts:
                 found = replace(found, level=Level.NOTE, confidence=0.3)
-            yield _doubted(found, body)
+            yield _doubted(found, body, pair)
 
 
 def _finding(
@@ -214,8 +245,9 @@ def _finding(
     deeper = " deeper than at rest" if pair.at_rest_mm > 0.5 else ""
     passed, name = _passed(depth, settings, error_name)
     error_mm = getattr(settings, error_name)
+    measured = ", measured on the mesh" if pair.on_mesh else ""
     return Finding(
-        f"{first} is {depth:.0f} mm inside the {second}{deeper}",
+        f"{first} is {depth:.0f} mm inside the {second}{deeper}{measured}",
         span,
         pair.parts,
         measured=depth,
@@ -229,22 +261,28 @@ def _finding(
         trace=_trace(motion, pair, limit, span),
         # A deeper contact that the cue sheet wants is no setting's limit.
         setting=name if passed >= limit else "",
-        confidence=_sure(depth, settings.warning_mm, error_mm, error_name),
+        confidence=_sure(pair, depth, settings.warning_mm, error_mm, error_name),
     )
 
 
-def _sure(depth_mm: float, warning_mm: float, error_mm: float, error_name: str) -> float:
-    """Surer by depth, and where the volume is the figure's own."""
+def _sure(
+    pair: PartPair, depth_mm: float, warning_mm: float, error_mm: float, error_name: str
+) -> float:
+    """Surer by depth, and where the volume is the figure's own; surest on its skin."""
+    if pair.on_mesh:
+        return 0.95
     by_depth = {Level.ERROR: 0.9, Level.WARNING: 0.7, Level.NOTE: 0.5}
     sure = by_depth[_grade(depth_mm, warning_mm, error_mm)]
     return sure if error_name == "measured_error_mm" else round(sure - 0.1, 2)
 
 
-def _doubted(found: Finding, body: Body) -> Finding:
-    """A level lower where the body's volume is a guess."""
+def _doubted(found: Finding, body: Body, pair: PartPair) -> Finding:
+    """A level lower where the body's volume is a guess; on a mesh no error of a stylised figure."""
     why = next((body.doubts[part] for part in found.parts if part in body.doubts), "")
     if not why:
         return found
+    if pair.on_mesh:
+        return replace(found, level=Level.WARNING) if found.level is Level.ERROR else found
     remedy = f"{found.remedy} The depth is a guess: {why}; a body file would tell."
     level = Level.WARNING if found.level is Level.ERROR else Level.NOTE
     sure = round(0.5 * (found.confidence or 0.0), 2)
@@ -261,6 +299,8 @@ def _passed(depth_mm: float, settings: PenetrationSettings, error_name: str) -> 
 
 
 def _error_name(body: Body, pair: PartPair) -> str:
+    if pair.on_mesh:
+        return "measured_error_mm"
     guessed = any(body.radii_from.get(part, "girth") == "girth" for part in pair.parts)
     return "error_mm" if guessed else "measured_error_mm"
 
@@ -280,34 +320,31 @@ def _of_the_model(
     at, direction = _place(motion, pair, worst)
     share = 100.0 * float(np.mean(deep))
     span = FrameSpan(int(frames[0]), int(frames[-1]))
+    why, remedy = _THROUGHOUT_ON_MESH if pair.on_mesh else _THROUGHOUT
     return Finding(
         f"{first} lies in the {second} in {share:.0f} % of the clip, up to "
-        f"{pair.depth_mm[worst]:.0f} mm: the body model may be too thick there",
+        f"{pair.depth_mm[worst]:.0f} mm{why}",
         span,
         pair.parts,
         measured=float(pair.depth_mm[worst]),
         limit=limit,
         unit="mm",
         worst_frame=worst,
-        remedy=(
-            "Name a body file for this skeleton or set the radius of these parts in the policy; "
-            "if they are meant to touch, list the contact in the cue sheet."
-        ),
+        remedy=remedy,
         level=Level.NOTE,
         detail="body model",
         at_m=at,
         direction=direction,
         trace=_trace(motion, pair, limit, span),
         setting=setting_name,
-        confidence=0.3,
+        confidence=0.5 if pair.on_mesh else 0.3,
     )
 
 
 def _place(motion: Motion, pair: PartPair, frame: int) -> tuple[Point, Point]:
     """World point of the overlap and the direction that clears it."""
-    found: Any = motion.derive(body_overlaps)
-    row = pair.entries[frame]
-    return _point(found.point_m[:, row]), _point(found.direction[:, row])
+    point, direction = pair.place(motion, frame)
+    return _point(point), _point(direction)
 
 
 def _point(values: Floats) -> Point:
