@@ -28,7 +28,12 @@ class Jump:
 
 
 def jump(
-    prop: PropMotion, before: Frame, after: Frame, span: tuple[int, int], unit: str
+    prop: PropMotion,
+    before: Frame,
+    after: Frame,
+    span: tuple[int, int],
+    unit: str,
+    least: float,
 ) -> Jump | None:
     """The largest jump of a prop from one carrier to the next in some frames; None if none.
 
@@ -42,6 +47,7 @@ def jump(
         after: axes of what has it then.
         span: first and last frame that the step may lead to.
         unit: "mm" or "deg".
+        least: smaller ones do not count.
     """
     frames = prop.frame.place_m.shape[1]
     low, high = max(span[0] - 2, 0), min(span[1] + 1, frames - 1)
@@ -53,8 +59,8 @@ def jump(
     back = _step(prop, body, second, 1, unit)
     # Of the steps right before and right after, only what the carrier does not make.
     beside = np.maximum(np.concatenate(([0.0], onward[:-1])), np.concatenate((back[1:], [0.0])))
-    size = np.minimum(onward, back)
-    size = np.where(size > _BESIDE * beside, size, 0.0)
+    nearer = np.minimum(onward, back)
+    size = np.where((nearer > least) & (nearer > _BESIDE * beside), onward, 0.0)
     leads_to = np.arange(low + 1, high + 1)
     size = np.where((leads_to >= span[0]) & (leads_to <= span[1]), size, 0.0)
     best = int(np.argmax(size))

@@ -175,8 +175,10 @@ def jumps(
     ends = (change.keeping.kept.holder, label(change.held.hand))
     source, goal = ends if change.taken else ends[::-1]
     for unit in ("mm", "deg"):
-        found = jump(prop, before, after, (change.first - near, change.last + near), unit)
-        grade = found and graded(found.size, _limits(settings, "jump_", unit), unit)
+        limits = _limits(settings, "jump_", unit)
+        span = change.first - near, change.last + near
+        found = jump(prop, before, after, span, unit, limits[0])
+        grade = found and graded(found.size, limits, unit)
         if not found or not grade:
             continue
         frame, size = found.frame, found.size
