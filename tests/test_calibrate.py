@@ -311,12 +311,17 @@ def _found(measured, limit, unit="mm", setting="error_mm"):
     [
         (12.0, 0.4, 12.0),  # the setting is the limit
         (-12.0, -0.4, 12.0),  # a shortening is as large as a lengthening
-        (12.0, 0.8, 6.0),  # the rule doubles the setting: 6 would let it through
-        (42.0, 30.4, 12.0),  # the rule adds 30 to it
+        (12.0, 0.8, 6.0),  # of a part whose limits are doubled: 6 would let it through
+        (12.0, 5.0, 12.0),  # quick motion asked for more than the setting did
     ],
 )
 def test_a_size_is_what_the_setting_would_have_to_be(measured, limit, size):
-    assert size_of(_found(measured, limit), 0.4) == pytest.approx(size)
+    assert size_of(_found(measured, limit), 0.4, (2.0, 3.0)) == pytest.approx(size)
+
+
+def test_the_size_of_a_margin_is_what_lies_beyond_the_range():
+    found = _found(16.0, 5.1, unit="deg", setting="margin_deg")
+    assert size_of(found, 0.1) == pytest.approx(11.0)  # 16 where the range ends at 5
 
 
 def test_sizes_in_another_unit_say_nothing_of_a_setting():

@@ -90,7 +90,9 @@ class RuleBase(ABC, Generic[S]):
     * ``version``: a whole number that rises when the rule's verdicts change; policies may pin it;
     * ``former``: version to the class that judges as that version did, same id;
     * ``limits``: groups of settings that are limits of one quantity, each in rising order of
-      level, as ``(("note_mm", "warning_mm", "error_mm"),)``: what a team may calibrate;
+      level, as ``(("note_mm", "warning_mm", "error_mm"),)``: what a team may calibrate. A limit
+      that is added to a range has "margin" in its name; one that multiplies others, for some
+      parts, is no limit and ends in "_times";
     * ``quantity``, ``on_screen``, ``remedy``: what is measured, how the defect looks, what to do.
 
     Its docstring is its page: first line the title, then prose.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -9,12 +10,9 @@ from dataclasses import dataclass
 from kinelint.calibrate.probe import Limits, Probe, settings_of
 from kinelint.policy import Policy
 from kinelint.report import ClipReport, Located, Outcome, Report, RuleResult
-from kinelint.rule import unit_of
+from kinelint.rule import RuleSettings, unit_of
 
 _JUDGED = (Outcome.PASSED, Outcome.FAILED)
-# A limit that is at most so many times its setting is scaled by the rule, as toes' are; one that
-# is further off has something added to it, as the range that a margin widens.
-_SCALED = 4.0
 
 # An asset's path and a clip's name.
 Clip = tuple[str, str]
@@ -76,29 +74,38 @@ def study(policy: Policy, runs: Sequence[tuple[Probe, Report]]) -> Study:
             if lowered and result.outcome in _JUDGED:
                 for setting in lowered:
                     judged[result.rule_id, setting][clip] = one.duration_s
+                times = multipliers(settings_of(policy, result.rule_id))
                 for found in result.findings:
-                    _add(sizes[result.rule_id, found.setting], clip, found, lowered)
+                    _add(sizes[result.rule_id, found.setting], clip, found, lowered, times)
     made = tuple(_quantities(policy, runs[0][0], judged, sizes))
     seconds = {clip: time for some in judged.values() for clip, time in some.items()}
     left_out = tuple(_left_out(runs[0][1], seconds))
     return Study(made, len(seconds), sum(seconds.values()), left_out)
 
 
-def size_of(found: Located, low: float) -> float | None:
+def size_of(found: Located, low: float, times: Sequence[float] = ()) -> float | None:
     """What the setting would have to be to let a finding through; None if it cannot be told.
+
+    That is what was measured, but for two kinds of limits: a margin is added to a range, and some
+    parts have limits so many times as high.
 
     Args:
         found: with its limit, which comes from a setting.
         low: what the setting was.
+        times: by how much the rule may have multiplied it.
     """
     if found.measured is None or found.limit is None or found.unit != unit_of(found.setting):
         return None
-    measured, limit = found.measured, found.limit
-    if measured < 0.0 and limit <= 0.0:
-        measured, limit = -measured, -limit
-    if low > 0.0 and limit <= _SCALED * low:
-        return max(measured * low / limit if limit > 0.0 else measured, 0.0)
-    return max(measured - limit + low, 0.0)
+    measured, limit = abs(found.measured), abs(found.limit)
+    if "margin" in found.setting.split("_"):
+        return max(measured - limit + low, 0.0)
+    return measured / next((one for one in times if math.isclose(limit, low * one)), 1.0)
+
+
+def multipliers(settings: RuleSettings) -> tuple[float, ...]:
+    """The settings of a rule that multiply limits: their names end in "times"."""
+    values = settings.model_dump()
+    return tuple(float(values[name]) for name in values if name.endswith("_times"))
 
 
 def _results(report: Report) -> Iterator[tuple[Clip, ClipReport, RuleResult]]:
@@ -109,9 +116,14 @@ def _results(report: Report) -> Iterator[tuple[Clip, ClipReport, RuleResult]]:
 
 
 def _add(
-    sizes: dict[tuple[Clip, str], float], clip: Clip, found: Located, lowered: Mapping[str, float]
+    sizes: dict[tuple[Clip, str], float],
+    clip: Clip,
+    found: Located,
+    lowered: Mapping[str, float],
+    times: Sequence[float],
 ) -> None:
-    size = size_of(found, lowered[found.setting]) if found.setting in lowered else None
+    low = lowered.get(found.setting)
+    size = None if low is None else size_of(found, low, times)
     if size is not None:
         key = clip, found.parts[0]
         sizes[key] = max(sizes.get(key, 0.0), size)

@@ -202,7 +202,8 @@ def _sunk(
             at_m=point(one.points_m[deepest, :, worst]),
             direction=(0.0, 1.0, 0.0),
             trace=_trace(f"{label(one.part)} below the ground", depth_mm, span, limit_mm),
-            setting=f"{level.value}_mm",
+            # Of the two that make a soft part's limit, the one that is its own.
+            setting=f"{level.value}_mm" if name else "body_extra_mm",
             confidence=_sure(motion, flesh=not name),
         )
 
