@@ -9,6 +9,7 @@ from kinelint_rules.contact.penetration import Penetration
 from kinelint_rules.continuity.drift import Drift
 from kinelint_rules.continuity.jitter import Jitter
 from kinelint_rules.continuity.pop import Pop
+from kinelint_rules.continuity.stall import Stall
 from kinelint_rules.face.face_range import FaceRange
 from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
@@ -51,6 +52,7 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     PropGrip,
     PropHolder,
     SkeletonMatch,
+    Stall,
     Untrimmed,
     WrapFlip,
 )
