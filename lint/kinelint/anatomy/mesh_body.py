@@ -10,11 +10,12 @@ import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kinelint.anatomy.mesh_cut import Mesh, Piece, mesh_of, piece
+from kinelint.anatomy.mesh_cut import Mesh, Piece, joined_parts, mesh_of, piece
 from kinelint.anatomy.mesh_points import Points, points_on
 from kinelint.anatomy.parts import DIGITS, SIDES
 from kinelint.anatomy.skin_fit import owners, scale_of
@@ -66,6 +67,16 @@ class MeshBody:
         if part not in self._volumes:
             self._volumes[part] = self._made(part)
         return self._volumes[part]
+
+    @cached_property
+    def is_whole(self) -> bool:
+        """Whether the skin joins most of its parts; else it is a figure of rigid pieces.
+
+        Such pieces overlap where they meet, and one often stands for several parts: what lies in
+        what by right cannot be told from the parts.
+        """
+        own = np.unique(self.mesh.owner[self.mesh.owner >= 0])
+        return len(joined_parts(self.mesh)) > 0.5 * len(own)
 
     def fault(self, part: str) -> str:
         """Why the part is no volume, as far as can be told without baking it; empty if it is."""

@@ -89,6 +89,15 @@ def piece(mesh: Mesh, part: int, fewest: int) -> Piece:
     return Piece(faces, points, caps, fault)
 
 
+def joined_parts(mesh: Mesh) -> Ints:
+    """Rows of the parts that the surface joins to another: a vertex is of triangles of both."""
+    owned = mesh.owner >= 0
+    vertex = mesh.same[mesh.triangles[owned]].reshape(-1)
+    pairs = np.unique(np.column_stack((vertex, np.repeat(mesh.owner[owned], 3))), axis=0)
+    _, where, count = np.unique(pairs[:, 0], return_inverse=True, return_counts=True)
+    return np.unique(pairs[count[where.reshape(-1)] > 1, 1])
+
+
 def _welded(points: Floats) -> Ints:
     size = float(np.abs(points).max()) or 1.0
     rounded = np.round(points / (1e-6 * size)).astype(np.int64)

@@ -10,11 +10,11 @@ from kinelint.anatomy.mesh_body import MeshBody, Volume
 from kinelint.anatomy.mesh_points import Points
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
-from kinelint.kinematics.grids import gradient, sample
+from kinelint.kinematics.grids import FAR_M, gradient, least_distance, sample
 from kinelint.kinematics.skinning import moves, placed
 
-# Points times frames that are placed at once.
-_AT_ONCE = 200_000
+# Frames that are placed at once: few, so that what is far from the solid can be left out.
+_SPAN = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,16 +110,30 @@ def _measured(
 def _deepest(
     points: Points, solid: Volume, positions_m: Floats, orientations: Floats
 ) -> tuple[Floats, Ints]:
-    """``(frames,)`` depth of the deepest point, negative outside, and which it is."""
+    """``(frames,)`` depth of the deepest point, 0 or less outside, and which it is."""
     frames = positions_m.shape[-1]
-    depth, which = np.empty(frames), np.empty(frames, dtype=np.intp)
-    step = max(_AT_ONCE // max(len(points), 1), 1)
-    for start in range(0, frames, step):
-        span = slice(start, min(start + step, frames))
+    depth, which = np.full(frames, -FAR_M), np.zeros(frames, dtype=np.intp)
+    if not len(points):
+        return depth, which
+    for start in range(0, frames, _SPAN):
+        span = slice(start, min(start + _SPAN, frames))
         pose = positions_m[..., span], orientations[..., span]
-        moved = placed(points.terms, moves(points.joints, solid.carrier, *pose))
-        flat = moved.transpose(1, 0, 2).reshape(3, -1)
-        outside = sample(solid.grid, flat).reshape(len(points), -1)
-        which[span] = np.argmin(outside, axis=0)
-        depth[span] = -outside[which[span], np.arange(outside.shape[1])]
+        moved = moves(points.joints, solid.carrier, *pose)
+        near, now = _near(points, solid, moved)
+        if not near.size:
+            continue
+        flat = placed(points.terms[near], moved[..., now]).transpose(1, 0, 2).reshape(3, -1)
+        outside = sample(solid.grid, flat).reshape(len(near), -1)
+        least = np.argmin(outside, axis=0)
+        which[start + now] = near[least]
+        depth[start + now] = -outside[least, np.arange(len(now))]
     return depth, which
+
+
+def _near(points: Points, solid: Volume, moved: Floats) -> tuple[Ints, Ints]:
+    """Points, and frames, that may lie in the solid: groups that come near it."""
+    middles = placed(points.terms[points.middles], moved)
+    away = least_distance(solid.grid, middles.transpose(1, 0, 2).reshape(3, -1))
+    close = away.reshape(len(middles), -1) < points.radii_m[:, None]
+    rows = np.flatnonzero(close.any(axis=1)[points.group])
+    return rows, np.flatnonzero(close.any(axis=0))

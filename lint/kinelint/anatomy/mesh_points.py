@@ -12,6 +12,10 @@ from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.kinematics.skinning import terms
 
 _FINEST = 8  # steps along the side of a triangle
+# A large part's points are no closer than this share of it: depths read a few millimetres less.
+_COARSEST = 1.0 / 24.0
+_CUBE = 1.0 / 6.0  # groups of a large part, by its size
+_BENDS = 1.5  # a bent skin draws points apart by less
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,10 +25,16 @@ class Points:
     Attributes:
         joints: ``(k,)`` that they hang on.
         terms: ``(n, k, 4)`` as `kinelint.kinematics.skinning` has them.
+        group: ``(n,)`` points that lie together have one number.
+        middles: ``(groups,)`` a point in the middle of each group.
+        radii_m: ``(groups,)`` the others are this near to it, however the skin bends.
     """
 
     joints: Ints
     terms: Floats
+    group: Ints
+    middles: Ints
+    radii_m: Floats
 
     def __len__(self) -> int:
         return len(self.terms)
@@ -43,12 +53,31 @@ def points_on(mesh: Mesh, row: int, bind_m: Floats, turns: Floats, spacing_m: fl
     slots = slots.reshape(joints.shape).astype(np.intp)
     places = np.nan_to_num(bind_m[used])
     sums = terms(mesh.points_m[corners], slots, weights, shares, places, matrices)
-    return Points(np.asarray(used, dtype=np.intp), sums)
+    at = np.einsum("nk,nki->ni", shares, mesh.points_m[corners])
+    return Points(np.asarray(used, dtype=np.intp), sums, *_groups(at, spacing_m))
+
+
+def _groups(at: Floats, spacing_m: float) -> tuple[Ints, Ints, Floats]:
+    """Points in cubes: their group, the point in the middle of each, and how far they reach."""
+    size_m = float(np.linalg.norm(np.ptp(at, axis=0))) if len(at) else 0.0
+    cubes = np.floor(at / max(3.0 * spacing_m, _CUBE * size_m)).astype(np.int64)
+    _, group = np.unique(cubes, axis=0, return_inverse=True)
+    group = group.reshape(-1)
+    count = np.bincount(group)
+    means = np.stack([np.bincount(group, at[:, i]) / count for i in range(3)], axis=1)
+    off = np.linalg.norm(at - means[group], axis=1)
+    order = np.lexsort((off, group))
+    middles = order[np.flatnonzero(np.r_[True, np.diff(group[order]) > 0])] if len(at) else order
+    radii = np.zeros(len(count))
+    np.maximum.at(radii, group, np.linalg.norm(at - at[middles[group]], axis=1))
+    return group, middles, _BENDS * radii
 
 
 def _spread(mesh: Mesh, triangles: Ints, spacing_m: float) -> tuple[Ints, Floats]:
     """``(n, 3)`` vertices and their shares: each corner once, and what lies between."""
     placed = mesh.points_m[triangles]
+    size_m = float(np.linalg.norm(np.ptp(placed.reshape(-1, 3), axis=0)))
+    spacing_m = max(spacing_m, _COARSEST * size_m)
     longest = np.linalg.norm(placed - np.roll(placed, 1, axis=1), axis=2).max(axis=1)
     steps = np.clip(np.ceil(longest / spacing_m), 1, _FINEST).astype(np.intp)
     alone = np.unique(triangles)
@@ -68,7 +97,7 @@ def _thinned(
 ) -> tuple[Ints, Floats]:
     """All vertices, and one in each cube of what lies between: long triangles are dense."""
     places = np.einsum("nk,nki->ni", shares, mesh.points_m[corners])
-    cubes = np.floor(places / (0.6 * spacing_m)).astype(np.int64)
+    cubes = np.floor(places / (0.8 * spacing_m)).astype(np.int64)
     _, first = np.unique(cubes, axis=0, return_index=True)
     kept = np.union1d(np.arange(vertices), first)
     return corners[kept], shares[kept]

@@ -18,7 +18,7 @@ from kinelint.kinematics.triangles import squared_distance
 # Nodes on the long side: 32 cells across the surface and a margin. A multiple of the block.
 NODES, BLOCK = 36, 4
 MARGIN = 1.5  # cells around the surface
-# Near a cap the distance is this many times that to the cap, so that it runs through 0 there.
+# Inside, near a cap, the distance is this many times that to the cap: it runs through 0 there.
 CAP_SLOPE = 4.0
 FAR_M = 1e3  # what a point outside the grid is given
 # Points and triangles measured at once: what a cache holds of their scratch.
@@ -57,11 +57,12 @@ def bake(points_m: Floats, faces: Ints, caps: Ints, nodes: int = NODES) -> Grid:
     counts = -(-counts // BLOCK) * BLOCK
     origin = 0.5 * (low + high) - 0.5 * cell * (counts - 1)
     turns, is_closed = _windings(points_m[np.concatenate((faces, caps))], origin, cell, counts)
-    distance = _distances(points_m[faces], origin, cell, turns != 0)
+    inside = turns != 0
+    distance = _distances(points_m[faces], origin, cell, inside)
     if len(caps):
-        to_cap = _distances(points_m[caps], origin, cell, turns != 0)
-        distance = np.minimum(distance, CAP_SLOPE * to_cap)
-    signed = np.where(turns != 0, -distance, distance).astype(np.float32)
+        to_cap = _distances(points_m[caps], origin, cell, inside)
+        distance = np.minimum(distance, np.where(inside, CAP_SLOPE * to_cap, to_cap))
+    signed = np.where(inside, -distance, distance).astype(np.float32)
     return Grid(frozen(signed, np.float32), frozen(origin), cell, is_closed)
 
 
@@ -71,6 +72,19 @@ def sample(grid: Grid, points_m: Floats) -> Floats:
     out = np.full(points_m.shape[-1], FAR_M)
     if where.size:
         out[where] = _trilinear(grid, places)
+    return out
+
+
+def least_distance(grid: Grid, points_m: Floats) -> Floats:
+    """``(n,)`` what points ``(3, n)`` are at least from the inside, within a cell or two."""
+    last = grid.cell_m * (np.array(grid.values_m.shape) - 1.0)
+    away = points_m - grid.origin_m[:, None]
+    beyond = np.maximum(np.maximum(-away, away - last[:, None]), 0.0)
+    out = np.sqrt(np.einsum("in,in->n", beyond, beyond))
+    places, where = _inside(grid, points_m)
+    if where.size:
+        index = np.rint(places).astype(np.intp)
+        out[where] = np.maximum(grid.values_m[tuple(index)] - 2.0 * grid.cell_m, 0.0)
     return out
 
 

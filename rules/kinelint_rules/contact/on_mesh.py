@@ -46,6 +46,8 @@ def skinned(motion: Motion) -> Skinned:
     body = mesh_body(figure, skeleton, rest.positions_m)
     if body is None:
         return Skinned(None, _note("no scale of it is known"))
+    if not body.is_whole:
+        return Skinned(None, _note("it is made of rigid pieces that do not join"))
     return Skinned(body, _unclosed(body, motion))
 
 

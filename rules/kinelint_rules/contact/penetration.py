@@ -201,7 +201,8 @@ def _body(motion: Motion) -> Body:
 def _pairs(motion: Motion, settings: PenetrationSettings, body: Body) -> Iterator[PartPair]:
     """Pairs that the clip asks to be judged, on the skin where there is one."""
     on_mesh = settings.mesh and bool(motion.figure.skins)
-    least_mm = 0.0 if on_mesh else settings.min_depth_mm
+    # A skin may be somewhat thicker than its capsules.
+    least_mm = (0.5 if on_mesh else 1.0) * settings.min_depth_mm
     pairs = (
         pair for pair in part_pairs(motion, body, least_mm) if is_judged(pair.parts, motion.cue)
     )
@@ -277,16 +278,16 @@ def _sure(
 
 
 def _doubted(found: Finding, body: Body, pair: PartPair) -> Finding:
-    """A level lower where the body's volume is a guess; on a mesh no error of a stylised figure."""
+    """A level lower where the body's volume is a guess, or parts lie in each other by style."""
     why = next((body.doubts[part] for part in found.parts if part in body.doubts), "")
     if not why:
         return found
-    if pair.on_mesh:
-        return replace(found, level=Level.WARNING) if found.level is Level.ERROR else found
-    remedy = f"{found.remedy} The depth is a guess: {why}; a body file would tell."
     level = Level.WARNING if found.level is Level.ERROR else Level.NOTE
     sure = round(0.5 * (found.confidence or 0.0), 2)
-    return replace(found, level=level, remedy=remedy, confidence=sure)
+    told = f"The depth is a guess: {why}; a body file would tell."
+    if pair.on_mesh:
+        told = "On a figure as stout as this it may be the style: look at it."
+    return replace(found, level=level, remedy=f"{found.remedy} {told}", confidence=sure)
 
 
 def _passed(depth_mm: float, settings: PenetrationSettings, error_name: str) -> tuple[float, str]:
