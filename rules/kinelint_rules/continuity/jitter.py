@@ -69,8 +69,9 @@ class JitterSettings(RuleSettings):
     )
     stylised_as_people: bool = setting(
         False,
-        why="Figures that are not built like people snap from pose to pose: a shake must be as clear as "
-        "`error_ratio` says, and is at most a warning. Set it to hold them as people are held.",
+        why="Figures that are not built like people snap from pose to pose: a shake must be as "
+        "clear as `error_ratio` says, and is at most a warning. Set it to hold them as people are "
+        "held.",
         source=PRACTICE,
     )
 
@@ -87,6 +88,7 @@ class Jitter(Rule[JitterSettings]):
     id = "jitter"
     source = CUT
     level = Level.WARNING
+    limits = (("note_deg", "warning_deg", "error_deg"), ("note_mm", "warning_mm", "error_mm"))
     quantity = "Swing above 8 Hz, peak to peak, degrees or mm."
     on_screen = "A limb shivers, a planted foot buzzes, a hand at rest trembles."
     remedy = "Filter the part over the frames named, below 6 to 8 Hz, or solve them anew."

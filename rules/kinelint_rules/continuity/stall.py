@@ -106,6 +106,7 @@ class Stall(Rule[StallSettings]):
     id = "stall"
     source = MEASURED
     level = Level.WARNING
+    limits = (("repeats_percent",), ("standstill_ms",), ("frozen_ms",))
     quantity = "Time without any motion amid motion, ms; share of frames that repeat, percent."
     on_screen = "The figure stutters; an arm or a finger freezes while the rest goes on."
     remedy = "Import the take at its true rate, or solve the part anew over the frames named."

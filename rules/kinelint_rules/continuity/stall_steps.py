@@ -18,12 +18,20 @@ def turned_deg(q: Floats) -> Floats:
 
     For small angles; large ones come out up to a tenth too small.
     """
-    dots = np.abs(np.einsum("...cf,...cf->...f", q[..., 1:], q[..., :-1]))
+    if q.ndim > 2:
+        # A joint at a time stays in the cache.
+        out = np.empty((*q.shape[:-2], max(q.shape[-1] - 1, 0)))
+        for row, one in zip(out, q, strict=True):
+            row[...] = turned_deg(one)
+        return out
+    dots = np.einsum("cf,cf->f", q[:, 1:], q[:, :-1])
+    np.abs(dots, out=dots)
     np.subtract(1.0, dots, out=dots)
     np.maximum(dots, 0.0, out=dots)
     dots *= 8.0
     np.sqrt(dots, out=dots)
-    return np.asarray(np.degrees(dots, out=dots))
+    dots *= 180.0 / np.pi
+    return np.asarray(dots)
 
 
 def local_steps_deg(motion: Motion) -> Floats:
