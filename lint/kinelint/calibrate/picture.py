@@ -15,6 +15,8 @@ from kinelint.outputs.wording import amount, number, part_label
 
 _BINS = 30
 _WIDE_IN, _HIGH_IN = 8.0, 2.6
+# Parts that have a colour of their own, the worst first.
+_COLOURS = 9
 # So many quantities fill one picture; of more, the first.
 _MOST = 60
 
@@ -66,8 +68,13 @@ def _panel(axis: Any, one: Proposal) -> None:
     most = max((*what.worst, *what.limits[:1], new.get(one.keeps, 0.0)))
     edges = np.linspace(0.0, most or 1.0, _BINS + 1)
     parts = sorted(what.by_part, key=lambda part: -max(what.by_part[part]))
-    sizes = [np.array(what.by_part[part]) for part in parts]
-    axis.hist(sizes, bins=edges, stacked=True, label=[part_label(part) for part in parts])
+    named, others = parts[:_COLOURS], parts[_COLOURS:]
+    sizes = [np.array(what.by_part[part]) for part in named]
+    labels = [part_label(part) for part in named]
+    if others:
+        sizes.append(np.concatenate([what.by_part[part] for part in others]))
+        labels.append(f"{len(others)} others")
+    axis.hist(sizes, bins=edges, stacked=True, label=labels)
     _limits(axis, what, new, float(edges[-1]))
     axis.set_title(f"{what.rule_id}: {len(what.worst)} clips", loc="left", fontsize=10)
     axis.set_xlabel(what.unit)

@@ -90,6 +90,7 @@ class SkeletonMatch(Rule[SkeletonMatchSettings]):
     id = "skeleton-match"
     source = PRACTICE
     level = Level.WARNING
+    limits = (("offset_mm", "error_mm"), ("rest_deg",), ("size_percent",), ("scale_percent",))
     quantity = "How far a joint rests from where the reference has it, mm, degrees or percent."
     on_screen = "On the game's character limbs are bent, stretched, or hang from the wrong place."
     remedy = "Export the clip again from the project's skeleton, or retarget it."

@@ -79,6 +79,7 @@ class MirrorMatch(GroupRule[MirrorMatchSettings]):
         "(the alignment)"
     )
     level = Level.ERROR
+    limits = (("gap_deg",), ("gap_mm",), ("shift_ms",))
     quantity = "What is left between a clip and the mirror image of its pair: deg, mm, ms."
     on_screen = "Turning left looks unlike turning right; blends between the two wobble."
     remedy = "Mirror the clip that is right anew, or carry over the edit that one of them got."
