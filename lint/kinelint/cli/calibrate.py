@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from kinelint.calibrate import (
 from kinelint.calibrate.picture import draw, refuse_without_library
 from kinelint.calibrate.shown import distribution, proposals
 from kinelint.cli.files import refuse_inputs, write_whole
-from kinelint.cli.gate import policy_for
+from kinelint.cli.gate import policy_for, progress_bar
 from kinelint.cli.terminal import coloured, width
 from kinelint.discover import shown_path
 from kinelint.engine import run as run_engine
@@ -69,8 +70,9 @@ def run(asked: argparse.Namespace) -> int:
 def _runs(
     paths: Sequence[Path], policy: Policy, workers: int | None
 ) -> Iterator[tuple[Probe, Report]]:
-    for probe in probes(policy):
-        yield probe, run_engine(paths, probe.policy, workers=workers)
+    with progress_bar(shown=sys.stderr.isatty()) as progress:
+        for probe in probes(policy):
+            yield probe, run_engine(paths, probe.policy, workers=workers, progress=progress)
 
 
 def _check_outputs(

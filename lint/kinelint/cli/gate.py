@@ -27,7 +27,7 @@ def run(asked: argparse.Namespace) -> int:
     policy = policy_for(asked.policy, paths)
     written = [Path(one) for one in (asked.sarif, asked.json) if one]
     _check_outputs(written, paths, asked.policy)
-    with _progress(shown=sys.stderr.isatty() and not asked.quiet) as progress:
+    with progress_bar(shown=sys.stderr.isatty() and not asked.quiet) as progress:
         report = run_engine(paths, policy, workers=asked.workers, progress=progress)
     _write(report, asked)
     _show(report, asked)
@@ -105,7 +105,7 @@ def _show(report: Report, asked: argparse.Namespace) -> None:
 
 
 @contextmanager
-def _progress(shown: bool) -> Iterator[Progress | None]:
+def progress_bar(shown: bool) -> Iterator[Progress | None]:
     """A bar over both passes, on a terminal only."""
     if not shown:
         yield None
