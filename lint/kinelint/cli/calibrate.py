@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -42,6 +43,8 @@ def run(asked: argparse.Namespace) -> int:
     paths = [Path(one) for one in asked.paths]
     policy = policy_for(asked.policy, paths)
     file = Path(asked.policy) if asked.policy else find_policy(paths)
+    if file == Path(os.devnull):
+        file = None  # how people say that they want none
     _check_outputs(asked, paths, policy, file)
     found = study(policy, list(_runs(paths, policy, asked.workers)))
     for line in distribution(found, width(), Ink(coloured(asked.colour))):
