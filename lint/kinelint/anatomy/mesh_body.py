@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kinelint.anatomy.mesh_cut import Mesh, Piece, joined_parts, mesh_of, piece
+from kinelint.anatomy.mesh_cut import Mesh, Piece, joined_parts, mesh_of, piece, rigid
 from kinelint.anatomy.mesh_points import Points, points_on
 from kinelint.anatomy.parts import DIGITS, SIDES
 from kinelint.anatomy.skin_fit import owners, scale_of
@@ -34,11 +34,18 @@ _MADE: OrderedDict[bytes, MeshBody | None] = OrderedDict()
 
 
 @dataclass(frozen=True, eq=False)
-class Volume:
-    """One part: the joint that carries it, its grid in that joint's axes, its surface's points."""
+class Solid:
+    """A rigid piece of a part: the joint that carries it, and its grid in that joint's axes."""
 
     carrier: int
     grid: Grid
+
+
+@dataclass(frozen=True, eq=False)
+class Volume:
+    """One part: its rigid pieces, the largest first, and points all over its surface."""
+
+    solids: tuple[Solid, ...]
     points: Points
 
 
@@ -80,13 +87,12 @@ class MeshBody:
 
     def fault(self, part: str) -> str:
         """Why the part is no volume, as far as can be told without baking it; empty if it is."""
-        if part not in self.parts:
-            return "the mesh has nothing there"
         known = self._volumes.get(part)
-        if known is None:
-            row = self.parts.index(part)
-            known = self._faults.setdefault(part, piece(self.mesh, row, FEWEST_VERTICES).fault)
-        return known if isinstance(known, str) else ""
+        if isinstance(known, Volume):
+            return ""
+        if known is None and part not in self._faults:
+            self._faults[part] = self._cut(part)[0]
+        return known or self._faults[part]
 
     def at_rest_m(self, parts: tuple[str, str], measure: Callable[[], float]) -> float:
         """How deep two parts lie in each other at the bind pose, measured once."""
@@ -95,39 +101,33 @@ class MeshBody:
         return self._at_rest_m[parts]
 
     def _made(self, part: str) -> Volume | str:
-        if part not in self.parts:
-            return "the mesh has nothing there"
+        fault, pieces = self._cut(part)
+        made = [one for joint, cut in pieces if (one := self._solid(cut, joint)) is not None]
+        if fault or not made:
+            return fault or "it is not closed"
         row = self.parts.index(part)
-        cut = piece(self.mesh, row, FEWEST_VERTICES)
-        if cut.fault:
-            return cut.fault
-        carrier = self._carrier(row)
-        if carrier is None:
-            return "no bind pose is known"
-        return self._baked(cut, carrier, row)
+        points = points_on(self.mesh, row, self.bind_m, self.turns, self.spacing_m)
+        return Volume(tuple(made), points)
 
-    def _baked(self, cut: Piece, carrier: int, row: int) -> Volume | str:
+    def _cut(self, part: str) -> tuple[str, list[tuple[int, Piece]]]:
+        """Why the part is no volume, and its rigid pieces with their joints."""
+        if part not in self.parts:
+            return "the mesh has nothing there", []
+        cuts = [
+            (joint, piece(self.mesh, chosen, FEWEST_VERTICES))
+            for joint, chosen in rigid(self.mesh, self.parts.index(part)).items()
+            if np.isfinite(self.bind_m[joint, 0])
+        ]
+        good = [(joint, cut) for joint, cut in cuts if not cut.fault]
+        if good:
+            return "", good
+        return next((cut.fault for _, cut in cuts), "too few vertices"), []
+
+    def _solid(self, cut: Piece, carrier: int) -> Solid | None:
         turn = self.turns[carrier][:, None]
         local = rotations.unrotate(turn, (cut.points_m - self.bind_m[carrier]).T).T
-        if not np.all(np.isfinite(local[cut.faces])):
-            return "no bind pose is known"
         grid = bake(local, cut.faces, cut.caps)
-        if not grid.is_closed or not np.any(grid.values_m < 0.0):
-            return "it is not closed"
-        return Volume(
-            carrier, grid, points_on(self.mesh, row, self.bind_m, self.turns, self.spacing_m)
-        )
-
-    def _carrier(self, row: int) -> int | None:
-        """The joint that most of the part hangs on."""
-        corners = self.mesh.triangles[self.mesh.owner == row]
-        total = np.bincount(
-            self.mesh.joints[corners].reshape(-1),
-            self.mesh.weights[corners].reshape(-1),
-            len(self.bind_m),
-        )
-        total[~np.isfinite(self.bind_m[:, 0])] = 0.0
-        return int(np.argmax(total)) if total.any() else None
+        return Solid(carrier, grid) if grid.is_closed and np.any(grid.values_m < 0.0) else None
 
 
 def mesh_body(figure: Figure, skeleton: Skeleton, rest_positions_m: Floats) -> MeshBody | None:

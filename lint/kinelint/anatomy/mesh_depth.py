@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kinelint.anatomy.mesh_body import MeshBody, Volume
+from kinelint.anatomy.mesh_body import MeshBody, Solid, Volume
 from kinelint.anatomy.mesh_points import Points
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
@@ -26,12 +26,14 @@ class MeshDepths:
         at_rest_m: the same at the bind pose.
         second_in_first: ``(frames,)`` whether the deepest point is one of the second part.
         point: ``(frames,)`` which of that part's points.
+        solid: ``(frames,)`` in which piece of the other.
     """
 
     depth_m: Floats
     at_rest_m: float
     second_in_first: Ints
     point: Ints
+    solid: Ints
 
 
 def volumes(body: MeshBody, parts: tuple[str, str]) -> tuple[Volume, Volume] | str:
@@ -61,8 +63,8 @@ def depths(
     if isinstance(pair, str):
         return pair
     at_rest = body.at_rest_m(parts, lambda: _at_rest(body, pair))
-    depth, other, point = _measured(pair, positions_m, orientations)
-    return MeshDepths(depth, at_rest, other, point)
+    depth, *where = _measured(pair, positions_m, orientations)
+    return MeshDepths(depth, at_rest, *where)
 
 
 def place(
@@ -78,7 +80,8 @@ def place(
     frame that `row` of `found` is of: ``(joints, 3, 1)`` and ``(joints, 4, 1)``.
     """
     second_in_first = bool(found.second_in_first[row])
-    solid, of = pair if second_in_first else pair[::-1]
+    volume, of = pair if second_in_first else pair[::-1]
+    solid = volume.solids[int(found.solid[row])]
     moved = moves(of.points.joints, solid.carrier, positions_m, orientations)
     which = int(found.point[row])
     local = placed(of.points.terms[which : which + 1], moved)[0, :, 0]
@@ -91,24 +94,27 @@ def place(
 
 def _at_rest(body: MeshBody, pair: tuple[Volume, Volume]) -> float:
     bind = np.nan_to_num(body.bind_m)[..., None]
-    depth, _, _ = _measured(pair, bind, np.nan_to_num(body.turns)[..., None])
+    depth = _measured(pair, bind, np.nan_to_num(body.turns)[..., None])[0]
     return float(depth[0])
 
 
 def _measured(
     pair: tuple[Volume, Volume], positions_m: Floats, orientations: Floats
-) -> tuple[Floats, Ints, Ints]:
-    first, second = pair
-    pose = positions_m, orientations
-    mine, my_point = _deepest(first.points, second, *pose)
-    its, its_point = _deepest(second.points, first, *pose)
-    other = its > mine
-    depth = np.maximum(np.where(other, its, mine), 0.0)
-    return depth, other.astype(np.intp), np.where(other, its_point, my_point)
+) -> tuple[Floats, Ints, Ints, Ints]:
+    """What `MeshDepths` holds but for the rest."""
+    frames = positions_m.shape[-1]
+    best, other, point, piece = np.zeros(frames), *np.zeros((3, frames), dtype=np.intp)
+    for second_in_first, (of, volume) in enumerate((pair, pair[::-1])):
+        for number, solid in enumerate(volume.solids):
+            depth, which = _deepest(of.points, solid, positions_m, orientations)
+            deeper = np.flatnonzero(depth > best)
+            best[deeper], point[deeper] = depth[deeper], which[deeper]
+            other[deeper], piece[deeper] = second_in_first, number
+    return best, other, point, piece
 
 
 def _deepest(
-    points: Points, solid: Volume, positions_m: Floats, orientations: Floats
+    points: Points, solid: Solid, positions_m: Floats, orientations: Floats
 ) -> tuple[Floats, Ints]:
     """``(frames,)`` depth of the deepest point, 0 or less outside, and which it is."""
     frames = positions_m.shape[-1]
@@ -130,7 +136,7 @@ def _deepest(
     return depth, which
 
 
-def _near(points: Points, solid: Volume, moved: Floats) -> tuple[Ints, Ints]:
+def _near(points: Points, solid: Solid, moved: Floats) -> tuple[Ints, Ints]:
     """Points, and frames, that may lie in the solid: groups that come near it."""
     middles = placed(points.terms[points.middles], moved)
     away = least_distance(solid.grid, middles.transpose(1, 0, 2).reshape(3, -1))
