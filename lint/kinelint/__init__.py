@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from kinelint.frame_spans import spans
     from kinelint.group import Group, GroupExample, GroupRule, Member, Said
     from kinelint.motion import Motion
+    from kinelint.pair_rule import WHOLE_FILE, ExportPair, PairExample, PairRule
     from kinelint.readers.native import NativeReader
     from kinelint.readers.options import ReadOptions
     from kinelint.readers.registry import Reader
@@ -30,10 +31,12 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "WHOLE_FILE",
     "Asset",
     "AssetError",
     "Clip",
     "Example",
+    "ExportPair",
     "Finding",
     "FrameSpan",
     "Group",
@@ -46,6 +49,8 @@ __all__ = [
     "NativeReader",
     "NotApplicable",
     "Note",
+    "PairExample",
+    "PairRule",
     "ReadOptions",
     "Reader",
     "Rule",
@@ -66,6 +71,7 @@ _HOMES = {
     "errors": ("AssetError", "KinelintError", "NotApplicable"),
     "finding": ("Finding", "FrameSpan", "Level", "Note", "Trace", "Unjudged"),
     "motion": ("Motion",),
+    "pair_rule": ("WHOLE_FILE", "ExportPair", "PairExample", "PairRule"),
     "readers.native": ("NativeReader",),
     "readers.options": ("ReadOptions",),
     "readers.registry": ("Reader",),

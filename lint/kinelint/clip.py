@@ -178,9 +178,13 @@ class LongTurns:
     def cut(self, first: int, last: int) -> LongTurns:
         """Those that lie within frames `first` to `last`, counted from `first`."""
         inside = (self.frames > first) & (self.frames <= last)
-        rest = (self.stored_deg, self.true_deg, self.kinds, self.shifts_deg)
         return LongTurns(
-            self.joints[inside], self.frames[inside] - first, *(one[inside] for one in rest)
+            self.joints[inside],
+            self.frames[inside] - first,
+            self.stored_deg[inside],
+            self.true_deg[inside],
+            self.kinds[inside],
+            self.shifts_deg[inside],
         )
 
 

@@ -159,7 +159,8 @@ class Trouble:
 class AssetReport:
     """One file: its bytes and its clips. An unreadable one has no clips and a trouble.
 
-    `path` is relative to the root of the run, with "/" between its parts.
+    `path` is relative to the root of the run, with "/" between its parts. `results` are of rules
+    on the file as a whole, whose findings have no frames; the file may be no motion at all.
     """
 
     path: str
@@ -170,6 +171,11 @@ class AssetReport:
     clips: tuple[ClipReport, ...] = ()
     notes: tuple[Note, ...] = ()
     troubles: tuple[Trouble, ...] = ()
+    results: tuple[RuleResult, ...] = ()
+
+    def all_results(self) -> tuple[RuleResult, ...]:
+        """Those of the file as a whole and those of its clips."""
+        return self.results + tuple(one for clip in self.clips for one in clip.results)
 
 
 @dataclass(frozen=True, slots=True)

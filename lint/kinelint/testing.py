@@ -10,6 +10,7 @@ from kinelint.clip import Clip
 from kinelint.errors import NotApplicable
 from kinelint.finding import Finding, Unjudged
 from kinelint.group import GroupExample, GroupRule, Said
+from kinelint.pair_rule import WHOLE_FILE, PairRule
 from kinelint.rule import Example, Rule, RuleBase, describe, faults
 
 
@@ -28,6 +29,9 @@ def check_rule(rule: type[RuleBase[Any]]) -> None:
     assert not (rule.__module__.startswith("kinelint_rules") and unsourced), (
         f"{rule.id}: settings without a source: {', '.join(unsourced)}"
     )
+    if issubclass(rule, PairRule):
+        _check_pairs(rule)
+        return
     assert issubclass(rule, Rule | GroupRule), f"{rule.id}: neither a Rule nor a GroupRule"
     examples: list[Example | GroupExample] = list(rule.examples())
     assert any(one.finds for one in examples), f"{rule.id}: no example with a finding"
@@ -36,6 +40,26 @@ def check_rule(rule: type[RuleBase[Any]]) -> None:
     )
     for one in examples:
         check_example(rule, one)
+
+
+def _check_pairs(rule: type[PairRule[Any]]) -> None:
+    examples = list(rule.examples())
+    assert any(one.finds for one in examples), f"{rule.id}: no example with a finding"
+    assert any(not one.finds for one in examples), f"{rule.id}: no clean example"
+    for one in examples:
+        where = f"{rule.id}, example {one.name!r}"
+        settings = rule.settings_type(**one.settings)
+        found = list(rule.check(one.pair, settings))
+        assert found == list(rule.check(one.pair, settings)), f"{where}: two runs differ"
+        assert len(found) == one.finds, f"{where}: {found}"
+        for said in found:
+            assert said.span == WHOLE_FILE, f"{where}: {said.span} is no whole file"
+            assert said.parts, f"{where}: names no part"
+            assert said.message, f"{where}: says nothing"
+        if found:
+            first = found[0]
+            assert one.detail in ("", first.detail), f"{where}: {first.detail}"
+            assert one.level in (None, first.level), f"{where}: level {first.level}"
 
 
 def check_example(rule: type[RuleBase[Any]], example: Example | GroupExample) -> list[Finding]:

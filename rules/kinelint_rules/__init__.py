@@ -15,6 +15,7 @@ from kinelint_rules.feet.foot_slide import FootSlide
 from kinelint_rules.feet.ground_contact import GroundContact
 from kinelint_rules.files.clip_form import ClipForm
 from kinelint_rules.files.skeleton_match import SkeletonMatch
+from kinelint_rules.files.stale_export import StaleExport
 from kinelint_rules.files.wrap_flip import WrapFlip
 from kinelint_rules.groups.chain_seam import ChainSeam
 from kinelint_rules.groups.contact_sync import ContactSync
@@ -53,6 +54,7 @@ RULES: tuple[type[RuleBase[Any]], ...] = (
     PropHolder,
     SkeletonMatch,
     Stall,
+    StaleExport,
     Untrimmed,
     WrapFlip,
 )

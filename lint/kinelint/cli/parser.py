@@ -41,6 +41,11 @@ Measures every size in clips that you hold good, shows how each is distributed
 by part of the body, and proposes limits for the policy as a diff. Changes no
 file: apply the diff if you agree. Says which limits it would loosen.
 """
+_EXPORTS = """\
+Lists the working files that the policy pairs with exports, and how they stand.
+With --record, notes after an export what each came from, by content, in a file
+beside the policy (exports.toml) that belongs into version control.
+"""
 _SCHEMA = """\
 Prints the JSON Schema of a policy or cue sheet, with the settings of all
 installed rules, for editors that check and complete TOML.
@@ -65,6 +70,7 @@ def make_parser() -> argparse.ArgumentParser:
     _formats(_command(commands, "formats", "list the file formats that are read", _FORMATS))
     _start(_command(commands, "start", "write a policy to start from", _START))
     _calibrate(_command(commands, "calibrate", "propose limits from good clips", _CALIBRATE))
+    _exports(_command(commands, "exports", "record what was exported from what", _EXPORTS))
     _schema(_command(commands, "schema", "print a JSON Schema for editors", _SCHEMA))
     return parser
 
@@ -186,6 +192,22 @@ def _calibrate(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--workers", type=_count, metavar="N", help="processes; 0 for none")
     _colour(parser)
+
+
+def _exports(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", nargs="?", default=".", metavar="DIR", help="folder of the tree")
+    _policy(parser)
+    parser.add_argument(
+        "--record",
+        action="store_true",
+        help="note the content of each working file and its export as belonging together; what "
+        "is stale keeps its old entry",
+    )
+    parser.add_argument(
+        "--record-stale",
+        action="store_true",
+        help="the same, of stale exports too: they came out the same",
+    )
 
 
 def _schema(parser: argparse.ArgumentParser) -> None:

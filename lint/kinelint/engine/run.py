@@ -16,6 +16,7 @@ from kinelint.discover import Found, Tree, discover, shown_path
 from kinelint.engine.asset import Judged, ToJudge, asset_report, judge_asset
 from kinelint.engine.context import Context, FigureKey
 from kinelint.engine.crew import Crew, Lost
+from kinelint.engine.exported import with_exports
 from kinelint.engine.figures import Settled, ToSettle, settle
 from kinelint.engine.groups import GroupJudged, ToBind, judge_group, with_groups
 from kinelint.engine.one import named_cues
@@ -82,7 +83,7 @@ class _Run:
     def __init__(self, paths: Sequence[Path], policy: Policy, progress: Progress) -> None:
         self.policy = policy
         self.progress = progress
-        chosen = [Path(one) for one in paths] or [policy.root or Path.cwd()]
+        self.chosen = chosen = [Path(one) for one in paths] or [policy.root or Path.cwd()]
         self.root = root_of(chosen, policy.root).resolve()
         self.whole = any(one.resolve() == self.root for one in chosen)
         self.tree = self._discovered(chosen)
@@ -213,6 +214,7 @@ class _Run:
         assets = tuple(self._asset(number) for number in range(len(self.files)))
         assets = with_groups(self.context, assets, self.made.groups)
         self._refuse_nothing(assets)
+        assets = with_exports(self.policy, self.root, self.chosen, assets)
         troubles = (*self.tree.troubles, *self.made.group_troubles)
         file = self.policy.file
         complete = not troubles and not any(one.troubles for one in assets)
@@ -292,8 +294,7 @@ def _verdict(assets: Sequence[AssetReport], fail_on: Level) -> Verdict:
     failing = any(
         finding.level.rank >= fail_on.rank and not finding.waived
         for asset in assets
-        for clip in asset.clips
-        for result in clip.results
+        for result in asset.all_results()
         for finding in result.findings
     )
     return Verdict.FAIL if failing else Verdict.PASS

@@ -21,6 +21,7 @@ from kinelint.outputs.causes import likely_causes
 from kinelint.outputs.cells import apart, cut, wrapped
 from kinelint.outputs.console_clips import blocks
 from kinelint.outputs.console_common import Common
+from kinelint.outputs.console_files import file_lines
 from kinelint.outputs.console_rules import render_rule, render_rules
 from kinelint.outputs.incidents import Incidents, incidents
 from kinelint.outputs.ink import Ink
@@ -80,6 +81,7 @@ def lines(
     for block in blocks(report):
         yield ""
         yield from block.lines(common, ink, width=width, quiet=quiet, most=most)
+    yield from file_lines(report, width, ink)
     if not quiet:
         yield from common.lines(ink, width)
     yield from _causes(report, width, ink)
@@ -147,16 +149,19 @@ def _verdict(
 
 def _counts(report: Report, troubles: Incidents, common: Common) -> Iterator[str]:
     levels: Counter[Level] = Counter()
-    waived = failing = 0
+    waived = failing = files = 0
     for asset in report.assets:
-        for clip in asset.clips:
-            found = [one for result in clip.results for one in result.findings]
+        for results, of_clip in [(asset.results, False), *((c.results, True) for c in asset.clips)]:
+            found = [one for result in results for one in result.findings]
             stand = [one.level for one in found if not one.waived]
             levels.update(stand)
             waived += len(found) - len(stand)
-            failing += bool(stand)
+            failing += bool(stand) and of_clip
+            files += bool(stand) and not of_clip
     clips = counted(common.clips, "clip")
-    yield f"{levels_counted(levels)} in {f'{failing:,} of {clips}' if failing else clips}"
+    where = f"{failing:,} of {clips}" if failing else clips
+    where += f" and {counted(files, 'working file')}" if files else ""
+    yield f"{levels_counted(levels)} in {where}"
     if waived:
         yield f"{waived:,} waived"
     if common.not_judged:

@@ -84,7 +84,8 @@ def _adapter() -> TypeAdapter[Report]:
 
 
 def _asset(asset: AssetReport) -> AssetReport:
-    return replace(asset, clips=tuple(map(_clip, asset.clips)))
+    results = tuple(map(_result, asset.results))
+    return replace(asset, clips=tuple(map(_clip, asset.clips)), results=results)
 
 
 def _clip(clip: ClipReport) -> ClipReport:

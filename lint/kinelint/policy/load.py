@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from kinelint.anatomy.parts import PARTS
 from kinelint.errors import PolicyError
+from kinelint.exports import Pattern
 from kinelint.policy.model import LevelWord, PolicyTable
 from kinelint.policy.pins import behind, pin_problems, pinned
 from kinelint.policy.settle import Policy
@@ -51,6 +52,7 @@ def load_policy(path: Path | None, rules: Mapping[str, Registered], shown: str =
         pin_problems(file, installed),
         _rule_problems(file, rules),
         _entry_problems(file),
+        _export_problems(file),
         _file_problems(file, path.resolve().parent),
     )
     raise_if_any([*problems, *islice(more, MOST_PROBLEMS + 1)])
@@ -140,6 +142,16 @@ def _entry_problems(file: TomlFile) -> Iterator[PolicyError]:
                     place = ("skeleton", number, key, part)
                     hint = "Parts are as left_upper_arm."
                     yield unknown("part", part, PARTS, file, place, hint)
+
+
+def _export_problems(file: TomlFile) -> Iterator[PolicyError]:
+    for number, one in enumerate(_entries(file.data, "export")):
+        source, export = one.get("source"), one.get("export")
+        if isinstance(source, str) and isinstance(export, str):
+            fault = Pattern(source, export).fault()
+            if fault:
+                mend = 'As source = "work/{name}.bvh", export = "clips/{name}.glb".'
+                yield _says_not(file, ("export", number), fault, mend)
 
 
 def _file_problems(file: TomlFile, folder: Path) -> Iterator[PolicyError]:

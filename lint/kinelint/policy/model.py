@@ -133,6 +133,17 @@ class SkeletonTable(Table):
     )
 
 
+class ExportTable(Table):
+    """Working files and what is exported from them."""
+
+    source: str = Field(
+        min_length=1,
+        description='Path of working files from the root, as "work/{name}.bvh"; {name} may hold '
+        "folders.",
+    )
+    export: str = Field(min_length=1, description='Path of the export, as "clips/{name}.glb".')
+
+
 class LimitsTable(Table):
     """How much one file may ask for before it is refused."""
 
@@ -190,6 +201,15 @@ class PolicyTable(Table):
         default_factory=dict,
         description="Rule to the version that judges, as foot-slide = 1: it goes on as it is when "
         "a newer kinelint judges otherwise, until the pin is moved.",
+    )
+    export: tuple[ExportTable, ...] = Field(
+        default=(), description="Working files and what is exported from them."
+    )
+    exports_record: str = Field(
+        default="exports.toml",
+        min_length=1,
+        description="The record of exports, from this file's folder; `kinelint exports --record` "
+        "writes it.",
     )
     limits: LimitsTable = Field(default=LimitsTable(), description="How much a file may ask for.")
     rules: dict[str, dict[str, Any]] = Field(default_factory=dict, description=_RULES)

@@ -60,6 +60,8 @@ def entries(report: Report, troubles: Incidents, *, passes: bool) -> Iterator[En
     """All results to come, in the order of the log; one asset at a time is held."""
     for asset in assets_in_order(report, troubles):
         of_asset = [Entry(one, asset, _clip(asset, one)) for one in _at(asset, troubles)]
+        for result in asset.results:
+            of_asset += [Entry(one, asset) for one in _said(result, passes)]
         for clip in asset.clips:
             for result in clip.results:
                 of_asset += [Entry(one, asset, clip) for one in _said(result, passes)]

@@ -35,7 +35,7 @@ def message(text: str, *, escape_braces: bool) -> dict[str, Any]:
 def text_of(what: Subject, clip: ClipReport | None) -> str:
     """The sentences of one result."""
     if isinstance(what, Located):
-        return f"{_where(clip)}{finding_text(what)}"
+        return f"{_where(clip)}{finding_text(what, timed=clip is not None)}"
     if isinstance(what, Unfit):
         parts = ", ".join(map(part_label, what.parts))
         of = f" {parts}" if parts else ""
@@ -49,8 +49,14 @@ def _where(clip: ClipReport | None) -> str:
     return f"Clip '{prose(clip.name)}': " if clip else ""
 
 
-def finding_text(finding: Located) -> str:
-    """Message, parts, measured against limit, when, and what to do."""
+def finding_text(finding: Located, *, timed: bool = True) -> str:
+    """Message, parts, measured against limit, when, and what to do.
+
+    A finding on a file as a whole is not `timed`: it has neither frames nor parts.
+    """
+    if not timed:
+        bare = [prose(finding.message), against(finding), finding.remedy]
+        return " ".join(sentence(one) for one in bare if one)
     labels = [part_label(part) for part in finding.parts]
     named = "" if all_in(labels, finding.message) else f" ({', '.join(labels)})"
     said = prose(finding.message).rstrip(".") + named + "."
