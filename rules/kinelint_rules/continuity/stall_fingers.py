@@ -35,7 +35,7 @@ class Odd:
 
 def curls_deg(motion: Motion, side: str) -> dict[str, Floats]:
     """Finger to ``(frames,)`` how far it is curled: its bends at knuckle and middle joint."""
-    found = {}
+    found: dict[str, Floats] = {}
     if not motion.has(f"{side}_hand"):
         return found
     wrist = motion.part(f"{side}_hand").position_m

@@ -13,27 +13,10 @@ from kinelint_rules.continuity.stall_steps import local_steps_deg, turned_deg
 _ROUNDING_DEG, _ROUNDING_MM = 0.004, 0.02
 _SHARE = 0.02
 _NEAR_S = 0.15
-_USUAL_HZ = (
-    8,
-    10,
-    12,
-    12.5,
-    15,
-    18,
-    20,
-    23.976,
-    24,
-    25,
-    29.97,
-    30,
-    48,
-    50,
-    59.94,
-    60,
-    90,
-    100,
-    120,
-)
+# Frames of 8 Hz and more.
+_BEAT_S, _SLOW = 0.12, 0.3
+# 23.976 for 24 and the like cannot be told from a clip's length.
+_USUAL_HZ = (8, 10, 12, 12.5, 15, 16, 18, 20, 24, 25, 30, 40, 48, 50, 60, 75, 80, 90, 100, 120)
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +27,11 @@ class Repeats:
         runs: first and last frame of each run of repeating frames amid motion.
         share: of the moving frames that repeat.
         regular: whether they come in a beat, as a conversion to a higher rate makes them.
-        moving: how many frames move or repeat amid motion.
     """
 
     runs: tuple[tuple[int, int], ...]
     share: float
     regular: bool
-    moving: int
 
 
 def whole_steps(motion: Motion) -> Floats:
@@ -80,17 +61,32 @@ def repeats(motion: Motion, least_deg_per_s: float, most_s: float) -> Repeats:
     near = _mean(turned, rate)
     still = turned <= np.maximum(_ROUNDING_DEG, _SHARE * near)
     still &= gone <= np.maximum(_ROUNDING_MM, _SHARE * _mean(gone, rate))
-    found = []
+    found, beat = [], []
     for first, last in zip(*runs_of(still), strict=True):
-        if (last - first + 1) / rate > most_s or first == 0 or last == still.size - 1:
+        lasts_s = (last - first + 1) / rate
+        if lasts_s > most_s or first == 0 or last == still.size - 1:
             continue
         before, after = _beside(turned, still, first, -1), _beside(turned, still, last, 1)
         quick = least_deg_per_s / rate
         if min(before, after) > quick and min(before, after) > 0.25 * max(before, after):
             found.append((int(first) + 1, int(last) + 1))
+        # In a beat slower motion tells as well.
+        if lasts_s <= _BEAT_S and max(before, after) > _SLOW * quick:
+            beat.append((int(first) + 1, int(last) + 1))
+    regular = _regular(beat, still)
+    runs = beat if regular else found
     moving = int(np.count_nonzero(near * rate > least_deg_per_s))
-    share = sum(last - first + 1 for first, last in found) / max(moving, 1)
-    return Repeats(tuple(found), min(share, 1.0), _regular(found, still), moving)
+    if regular:
+        moving = beat[-1][1] - beat[0][0] + 2 - _held(still, rate)
+    share = sum(last - first + 1 for first, last in runs) / max(moving, 1)
+    return Repeats(tuple(runs), min(share, 1.0), regular)
+
+
+def _held(still: Bools, rate_hz: float) -> int:
+    """Frames of runs too long for a beat."""
+    starts, ends = runs_of(still)
+    sizes = ends - starts + 1
+    return int(np.sum(sizes[(sizes > _BEAT_S * rate_hz) & (starts > 0) & (ends < still.size - 1)]))
 
 
 def _beside(turned: Floats, still: Bools, at: int, way: int) -> float:
@@ -124,5 +120,5 @@ def true_rate_hz(rate_hz: float, share: float) -> tuple[float, bool]:
     """The rate without the repeats, and whether it is a usual one (then that one exactly)."""
     bare = rate_hz * (1.0 - share)
     best = min(_USUAL_HZ, key=lambda one: abs(one - bare))
-    near = abs(best - bare) <= 0.06 * bare
-    return (float(best) if near else bare), near
+    near = abs(best - bare) <= 0.025 * bare
+    return (float(best) if near else float(round(bare, 1))), near
