@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+from deep_tree import deep_tree
 from ferry_tree import bvh, write
 from kinelint.cli import main
 from kinelint.discover import discover
@@ -139,15 +140,6 @@ def test_a_folder_without_rights(tmp_path):
 
 @posix
 def test_a_tree_deeper_than_calls_may_nest(tmp_path):
-    before = tmp_path
-    here = os.open(tmp_path, os.O_RDONLY)
-    try:
-        for _ in range(1200):
-            os.mkdir("d", dir_fd=here)
-            inner = os.open("d", os.O_RDONLY, dir_fd=here)
-            os.close(here)
-            here = inner
-    finally:
-        os.close(here)
     write(tmp_path, walk=bvh())
-    assert "walk.bvh" in shown(discover([before], tmp_path, BVH))
+    with deep_tree(tmp_path):
+        assert "walk.bvh" in shown(discover([tmp_path], tmp_path, BVH))
