@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+from deep_tree import deep_tree
 from ferry_tree import bvh, write
 from kinelint.cli import main
 from kinelint.discover import discover
@@ -95,6 +96,35 @@ def test_a_folder_that_cannot_be_listed_is_told_and_the_others_are_judged(
     assert "1 clip" in said
 
 
+def test_a_listing_that_breaks_off_is_closed(tmp_path, monkeypatch):
+    plain, listings = os.scandir, []
+
+    class Breaking:
+        """A listing whose folder goes away while it is read."""
+
+        def __init__(self, folder):
+            self.inner = plain(folder)
+            self.closed = False
+            listings.append(self)
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            self.inner.close()
+            self.closed = True
+
+        def __iter__(self):
+            yield next(self.inner)
+            raise OSError(5, "Input/output error")
+
+    write(tmp_path, walk=bvh(), haul=bvh())
+    monkeypatch.setattr(os, "scandir", Breaking)
+    tree = discover([tmp_path], tmp_path, BVH)
+    assert "Input/output error" in tree.troubles[0].text
+    assert [one.closed for one in listings] == [True]
+
+
 @posix
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read all")
 def test_a_folder_without_rights(tmp_path):
@@ -110,15 +140,6 @@ def test_a_folder_without_rights(tmp_path):
 
 @posix
 def test_a_tree_deeper_than_calls_may_nest(tmp_path):
-    before = tmp_path
-    here = os.open(tmp_path, os.O_RDONLY)
-    try:
-        for _ in range(1200):
-            os.mkdir("d", dir_fd=here)
-            inner = os.open("d", os.O_RDONLY, dir_fd=here)
-            os.close(here)
-            here = inner
-    finally:
-        os.close(here)
     write(tmp_path, walk=bvh())
-    assert "walk.bvh" in shown(discover([before], tmp_path, BVH))
+    with deep_tree(tmp_path):
+        assert "walk.bvh" in shown(discover([tmp_path], tmp_path, BVH))

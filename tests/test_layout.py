@@ -3,6 +3,7 @@
 from importlib.metadata import entry_points
 from pathlib import Path
 
+from fuzz.run import FOUND
 from kinelint.registry import GROUP, load
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -37,6 +38,10 @@ def test_top_level_is_what_the_documents_say():
     seen = {p.name for p in ROOT.iterdir() if not p.name.startswith(".")}
     assert seen - {"build", "dist"} <= allowed
     assert allowed <= seen
+
+
+def test_what_fuzzing_finds_is_stored_out_of_the_way():
+    assert FOUND == ROOT / "build" / "fuzz"
 
 
 def test_built_in_rules_come_in_by_the_common_door():

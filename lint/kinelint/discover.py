@@ -116,7 +116,8 @@ class _Walk:
             if (found.st_dev, found.st_ino) in self.seen:
                 return []
             self.seen.add((found.st_dev, found.st_ino))
-            return sorted(os.scandir(folder), key=lambda one: one.name)
+            with os.scandir(folder) as entries:  # closed now, however the listing ends
+                return sorted(entries, key=lambda one: one.name)
         except OSError as error:
             shown = shown_path(folder, self.root)
             text = f"the folder cannot be listed: {error.strerror or error}"

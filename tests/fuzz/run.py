@@ -26,6 +26,7 @@ sys.path.insert(0, str(HERE.parent))
 from fuzz import native  # noqa: E402 - beside this folder
 from hostile.seeds import NATIVE, SEEDS  # noqa: E402
 
+FOUND = HERE.parents[1] / "build" / "fuzz"
 LONGEST_S = 10
 MOST_MEMORY_MB = 1024
 LARGEST_BYTES = 16_384
@@ -97,7 +98,7 @@ def main() -> int:
     parser.add_argument("target", choices=[*SEEDS, "all"])
     parser.add_argument("--seconds", type=int, default=60, help="for each target")
     parser.add_argument("--seed", type=int, default=1, help="of libFuzzer; runs are repeatable")
-    parser.add_argument("--found", type=Path, default=Path("fuzz-found"), help="folder")
+    parser.add_argument("--found", type=Path, default=FOUND, help="folder")
     parser.add_argument("--corpus", type=Path, help="folder to keep what raises the coverage")
     asked = parser.parse_args()
     status = 0

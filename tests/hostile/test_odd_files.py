@@ -11,6 +11,7 @@ import pytest
 
 import bvh_text
 import ferry_tree
+from deep_tree import deep_tree
 from hostile.bounds import in_time
 from hostile.gate_oracle import check_report, policy
 from hostile.oracle import load_and_check, read_and_check
@@ -83,16 +84,8 @@ def test_links_that_lead_round_are_walked_once(tmp_path: Path) -> None:
 
 @posix
 def test_a_tree_deeper_than_calls_may_nest(tmp_path: Path) -> None:
-    here = Path.cwd()
-    os.chdir(tmp_path)
-    try:
-        for _ in range(1200):
-            Path("d").mkdir()
-            os.chdir("d")
-        Path("deep.bvh").write_text(bvh_text.PLAIN)
-    finally:
-        os.chdir(here)
-    report = gate(tmp_path)
+    with deep_tree(tmp_path, deep__bvh=bvh_text.PLAIN):
+        report = gate(tmp_path)
     assert len(report.assets) == 1
 
 

@@ -17,7 +17,7 @@ from kinelint.policy import Policy, PolicyTable
 from kinelint.readers import read
 from kinelint.report import Located, Outcome, Report
 from kinelint.synthetic_walk import walk
-from readers.fbx_writer import TIME_MODES, Scene
+from readers.fbx_writer import TIME_MODES, Axes, Scene
 from readers.fbx_writer_checks import WITHIN_M, needs_fbx, positions_m
 from readers.fbx_writer_clip import scene_of
 from real_data import real
@@ -171,3 +171,15 @@ def test_a_real_walk_gets_the_same_findings(
     (bvh,) = read(path).clips
     carried_over = written(bvh, metres_per_unit * 100.0, tmp_path)
     assert_same_findings(judged(path, metres_per_unit), judged(carried_over, metres_per_unit))
+
+
+@pytest.mark.parametrize("name", ["a2_sway", "a5_pickupbox", "b22_sidestepleft"])
+def test_a_take_without_a_bind_pose_places_no_floor_by_its_first_frame(
+    name: str, tmp_path: Path
+) -> None:
+    """The rest pose of such a file is where the take happens to begin, feet off the floor."""
+    (bvh,) = read(real(f"bvh/accad_male1_{name}.bvh")).clips
+    scene = scene_of(bvh, unit_cm=1.0, time_mode=TIME_MODES[30.0], axes=Axes())
+    report = judged(scene.write(tmp_path / "clip.fbx", 7400, ascii_text=True), 0.01)
+    said = [one.message for one in findings(report) if one.rule_id == "ground-contact"]
+    assert not [text for text in said if "whole clip" in text]

@@ -24,6 +24,10 @@ _SIDES_APART_M = 0.010
 _MOST_OFF = 0.08
 _LITTLE_OFF = 0.015
 _SURE_S = 1.0
+# In a rest pose that stands, toes or ball lie no higher over the floor than this part of its height
+# (people's: 1 to 2 percent), and the ankle of a foot without any no higher than this.
+_HIGHEST_FRONT = 0.025
+_HIGHEST_ANKLE = 0.05
 # Corrections of the sole that are worth a word.
 _SAID_M = 0.001
 
@@ -188,8 +192,11 @@ def _rest_heights(motion: Motion, feet: Mapping[str, FootJoints]) -> _Rest | Non
     ankle = float(np.mean([at[foot.ankle, 1] for foot in feet.values()]))
     ball = float(np.mean([at[foot.front, 1] for foot in feet.values()]))
     ends = min(float(at[j, 1]) for f in feet.values() for j in (f.ankle, f.front, f.tip or f.front))
-    stands = abs(ends) <= 0.05 * tall and 0.0 < ankle <= 0.2 * tall
-    return _Rest(ankle, max(ball, 0.0)) if stands and ends >= -0.01 * tall else None
+    # A take's first frame may be its rest pose; then the feet are somewhere near the floor only.
+    whole = all(f.front != f.ankle for f in feet.values())
+    highest = (_HIGHEST_FRONT if whole else _HIGHEST_ANKLE) * tall
+    stands = -0.01 * tall <= ends <= highest and 0.0 < ankle <= 0.2 * tall
+    return _Rest(ankle, max(ball, 0.0)) if stands else None
 
 
 def _declared_note(floor_m: float, sole: SoleHeight | None = None) -> Note:

@@ -80,7 +80,8 @@ def notes(document: Document) -> Iterator[Note]:
     if names:
         count = len({(one.mesh, one.target) for one in found})
         own = len([name for name in names if name not in PRESETS])
-        text = f"{counted(len(names), 'expression')} ({own} custom) on {count} morph targets"
+        held = counted(count, "morph target")
+        text = f"{counted(len(names), 'expression')} ({own} custom) on {held}"
         yield Note("expressions", f"{text}: {few(names)}")
     looks = [
         name

@@ -200,7 +200,8 @@ class ClipMaker:
                 else:
                     self._keep(name, rig, joint, own)
             if strays:
-                text = f"{strays} joints have rotations that are not of length 1"
+                many = "1 joint has" if strays == 1 else f"{strays} joints have"
+                text = f"{many} rotations that are not of length 1"
                 notes.append(Note("rotations", f"{text}; they were normalised"))
         if source.odd_types:
             text = f"{', '.join(source.odd_types)}, not what the schema wants"

@@ -1,6 +1,6 @@
 """Checks a .usdz before anything else touches it.
 
-Source: USDZ file format specification (Pixar, openusd.org): a zip whose entries are neither
+Source: USDZ file format specification (openusd.org): a zip whose entries are neither
 compressed nor encrypted, and whose first entry is a USD layer.
 """
 
