@@ -95,6 +95,15 @@ def test_a_frozen_forearm(rate_hz):
     assert found.measured == pytest.approx(400.0, abs=1000.0 / rate_hz)
 
 
+def test_a_part_that_stops_for_good_is_a_note_and_one_that_starts_late_is_none():
+    time = times(60.0)
+    [found] = said(moving(time, 60.0, np.minimum(time, 2.0)))
+    assert found.parts == ("left_forearm",)
+    assert found.level is Level.NOTE
+    assert found.span.last == time.size - 1
+    assert said(moving(time, 60.0, np.maximum(time, 1.0))) == []
+
+
 def test_what_rests_on_purpose_is_none():
     time = times(60.0)
     # It slows down, rests, and starts smoothly: minimum jerk (Flash & Hogan 1985).

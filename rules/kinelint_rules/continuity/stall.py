@@ -99,7 +99,8 @@ class Stall(Rule[StallSettings]):
     world, to the digit while its parent turns, and stops and starts without slowing down, as when
     a sensor is lost; a finger that is frozen, noisy, bent too far or goes against its neighbours.
 
-    Poses that are held, planted feet and what never moves in the whole clip are none of these.
+    Poses that are held, planted feet and what never moves in the whole clip are none of these; a
+    part that stops for good is a note, since clips may end so.
     Clips with sparse keys are keyed by hand, and hold on purpose: they are not judged.
     """
 
@@ -285,7 +286,7 @@ def _parts(motion: Motion, whole: Repeats, settings: StallSettings) -> Iterator[
             worst_frame=(first + last) // 2,
             remedy=f"Solve the {label(one.part)} anew over frames {first} to {last}, or blend "
             "across them.",
-            level=Level.WARNING,
+            level=Level.NOTE if last >= motion.frames - 1 else Level.WARNING,
             detail=one.where,
             setting="frozen_ms",
             confidence=round(

@@ -98,7 +98,9 @@ def _judged(
     breaks = min(beside, default=0.0)
     if parent < limits[0] or breaks < limits[1]:
         return []
-    # Where a clip begins or ends with it, one side is all there is.
+    # A clip may begin with a part at rest; one that ends so may have lost its sensor for good.
+    if first == 0:
+        return []
     return [Held(part, joint, first, last + 1, parent, breaks, where)]
 
 
