@@ -12,7 +12,7 @@ import argparse
 import sys
 import zlib
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -20,20 +20,10 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from accuracy.clips import Subject, data_folder, subjects
+from accuracy.kinds import Maker, first_six
 from accuracy.score import Outcome, judged, taken
-from accuracy.seed import Seed
-from accuracy.seed_arms import pushed_arm
-from accuracy.seed_feet import slid_foot, slid_root, sunk_foot, sunk_root
-from accuracy.seed_limbs import hyperextended, stretched
-from accuracy.seed_loops import broken_loop, clean_loop
+from accuracy.seed_loops import clean_loop
 from kinelint.finding import Level
-from kinelint_rules.contact.penetration import PenetrationSettings
-from kinelint_rules.feet.foot_slide import FootSlideSettings
-from kinelint_rules.feet.ground_contact import GroundContactSettings
-from kinelint_rules.joints.joint_limit import JointLimitSettings, limit_of
-from kinelint_rules.joints.ranges import RANGES
-from kinelint_rules.limbs.limb_stretch import LimbStretchSettings
-from kinelint_rules.loops.loop_seam import LoopSeamSettings
 
 # Clips of people who stand or walk, run, step or gesture, with feet that bear as people's do.
 CLIPS = (
@@ -57,72 +47,16 @@ CLIPS = (
 )
 FACTORS = (1.25, 1.5, 2.0, 3.0)
 ERROR, WARNING, NOTE = Level.ERROR, Level.WARNING, Level.NOTE
-Maker = Callable[[Subject, str, float, float, np.random.Generator], Seed | None]
 
 
 def limits() -> dict[str, dict[Level, float]]:
-    """The limits of every kind, from the rules' defaults."""
-    slide, ground, deep = FootSlideSettings(), GroundContactSettings(), PenetrationSettings()
-    joint, seam = JointLimitSettings(), LoopSeamSettings()
-    back = {
-        one.joint: limit_of(one, joint)
-        for one in RANGES
-        if one.angle == "flexion" and one.words == "hyperextended"
-    }
-    past = joint.hyperextension_error_deg
-    knee = {WARNING: back["knee"], ERROR: back["knee"] + past}
-    turned = {WARNING: seam.warning_share * seam.gap_deg, ERROR: seam.gap_deg}
-    moved = {WARNING: seam.warning_share * seam.gap_mm, ERROR: seam.gap_mm}
-    stretch = {ERROR: LimbStretchSettings().limit_percent}
-    return {
-        "arm": {NOTE: deep.min_depth_mm, WARNING: deep.warning_mm, ERROR: deep.error_mm},
-        "slid": {NOTE: slide.note_mm, WARNING: slide.warning_mm, ERROR: slide.error_mm},
-        "slid-root": {NOTE: slide.note_mm, WARNING: slide.warning_mm, ERROR: slide.error_mm},
-        "sunk-root": {NOTE: ground.note_mm, WARNING: ground.warning_mm, ERROR: ground.error_mm},
-        "sunk": {NOTE: ground.note_mm, WARNING: ground.warning_mm, ERROR: ground.error_mm},
-        "shin": stretch,
-        "forearm": stretch,
-        "knee": knee,
-        "knee-stays": knee,
-        "elbow": {WARNING: back["elbow"], ERROR: back["elbow"] + past},
-        "loop-deg": turned,
-        "loop-mm": moved,
-        "loop-deg-short": turned,
-        "loop-mm-short": moved,
-    }
+    """The limits of every kind that the first six rules find, from the rules' defaults."""
+    return {kind.name: dict(kind.limits) for kind in first_six()}
 
 
 def makers() -> dict[str, Maker]:
     """Kind to what seeds it: of a subject, a side, a size, the limit, and chance."""
-
-    def on(make: Callable[..., Seed | None], **more: object) -> Maker:
-        return lambda s, side, size, limit, chance: make(
-            s.motion.clip, s.figure, side, size, chance, **more
-        )
-
-    def loop(unit: str, short: bool) -> Maker:
-        return lambda s, side, size, limit, chance: broken_loop(
-            s.motion.clip, s.figure, size, unit, chance, short
-        )
-
-    return {
-        "arm": lambda s, side, size, limit, chance: pushed_arm(
-            s.motion.clip, s.figure, side, size, limit, chance
-        ),
-        "slid": on(slid_foot),
-        "sunk": on(sunk_foot),
-        "slid-root": on(slid_root),
-        "sunk-root": on(sunk_root),
-        "shin": on(stretched),
-        "forearm": on(stretched, limb="arm"),
-        "knee": on(hyperextended),
-        "knee-stays": on(hyperextended, keeps_end=True),
-        "elbow": on(hyperextended, limb="arm"),
-        "loop-deg": loop("deg", False),
-        "loop-mm": loop("mm", False),
-        "loop-deg-short": loop("deg", True),
-        "loop-mm-short": loop("mm", True),
-    }
+    return {kind.name: kind.make for kind in first_six()}
 
 
 def outcomes(

@@ -10,7 +10,9 @@ import numpy as np
 from accuracy.clips import RULES, Subject, errors, said
 from accuracy.rig import resampled
 from accuracy.seed import Seed
+from kinelint.anatomy.figure import Figure
 from kinelint.assemble import figure_of
+from kinelint.clip import Clip
 from kinelint.finding import Finding, Level
 from kinelint.motion import Motion
 
@@ -64,6 +66,8 @@ def names(one: Finding, seed: Seed) -> bool:
         return False
     if seed.rule == "ground-contact" and one.detail == "floats":
         return False
+    if not one.detail.endswith(seed.says):
+        return False
     return bool(set(one.parts) & set(seed.parts))
 
 
@@ -82,13 +86,19 @@ def hit(found: Sequence[Finding], seed: Seed, rate: float) -> Finding | None:
     return worst if len(covered) >= 0.5 * (last - first + 1) else None
 
 
-def _at_seam(found: Sequence[Finding], seed: Seed) -> Finding | None:
+def at_seam(found: Sequence[Finding], seed: Seed) -> Finding | None:
     named = [one for one in found if names(one, seed)]
     return max(named, key=_badness, default=None)
 
 
 def _badness(one: Finding) -> tuple[int, float]:
     return (one.level.rank if one.level else 0), abs(one.measured or 0.0)
+
+
+def figure_for(subject: Subject, clip: Clip) -> Figure:
+    """The figure that a seeded clip and the others of its skeleton give."""
+    others = [one for one in subject.others if one is not subject.motion.clip]
+    return figure_of([clip, *others], skins=subject.skins)
 
 
 def judged(subject: Subject, seed: Seed, rate: float, level: Level, factor: float) -> Outcome:
@@ -99,14 +109,13 @@ def judged(subject: Subject, seed: Seed, rate: float, level: Level, factor: floa
     clip = resampled(seed.clip, rate, to_end=bool(seed.cue.loop))
     if seed.drops_last:
         clip = clip.cut(0, clip.frames - 2)
-    others = [one for one in subject.others if one is not subject.motion.clip]
-    figure = figure_of([clip, *others], skins=subject.skins)
+    figure = figure_for(subject, clip)
     own = abs(rate - subject.motion.sample_rate_hz) < 0.5
     found = said(
         Motion(clip, figure, seed.cue), tuple(RULES) if own and not seed.cue.loop else (seed.rule,)
     )
     of_rule = found.get(seed.rule, [])
-    finding = _at_seam(of_rule, seed) if seed.cue.loop else hit(of_rule, seed, rate)
+    finding = at_seam(of_rule, seed) if seed.cue.loop else hit(of_rule, seed, rate)
     return Outcome(
         subject,
         seed,

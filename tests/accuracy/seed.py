@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from kinelint.clip import Clip
 from kinelint.cue import Cue
+from kinelint.group import Group
+from kinelint.motion import Motion
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +27,9 @@ class Seed:
         detail: for people.
         drops_last: of a loop: its last frame, which repeats the first, is to be taken off.
         pairs: of a penetration: every pair of parts that is past the limit.
+        seeded, clean: motion or group with and without the defect, where the clip on the figure
+            of its skeleton is not all: props, groups, other skeletons.
+        says: the end of its finding's `detail`; "" for any.
     """
 
     kind: str
@@ -40,6 +45,9 @@ class Seed:
     detail: str = ""
     drops_last: bool = False
     pairs: tuple[tuple[str, str], ...] = ()
+    seeded: Motion | Group | None = None
+    clean: Motion | Group | None = None
+    says: str = ""
 
 
 def leg_parts(side: str) -> tuple[str, ...]:
