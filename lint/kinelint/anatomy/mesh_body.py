@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kinelint.anatomy.mesh_cut import Mesh, Piece, joined_parts, mesh_of, piece, rigid
-from kinelint.anatomy.mesh_points import Points, points_on
+from kinelint.anatomy.mesh_points import Points, points_on, vertices_of
+from kinelint.anatomy.mesh_posed import Surface
 from kinelint.anatomy.parts import DIGITS, SIDES
 from kinelint.anatomy.skin_fit import owners, scale_of
 from kinelint.clip import Skeleton, Skin
@@ -43,10 +44,11 @@ class Solid:
 
 @dataclass(frozen=True, eq=False)
 class Volume:
-    """One part: its rigid pieces, the largest first, and points all over its surface."""
+    """One part: its rigid pieces, the largest first, points all over its surface, and that."""
 
     solids: tuple[Solid, ...]
     points: Points
+    surface: Surface
 
 
 @dataclass(eq=False)
@@ -107,7 +109,15 @@ class MeshBody:
             return fault or "it is not closed"
         row = self.parts.index(part)
         points = points_on(self.mesh, row, self.bind_m, self.turns, self.spacing_m)
-        return Volume(tuple(made), points)
+        return Volume(tuple(made), points, self._surface(row))
+
+    def _surface(self, row: int) -> Surface:
+        whole = piece(self.mesh, self.mesh.owner == row, FEWEST_VERTICES)
+        used, faces = np.unique(whole.faces, return_inverse=True)
+        edges = np.searchsorted(used, whole.caps[:, :2])
+        rings = whole.caps[:, 2] - len(self.mesh.points_m)
+        vertices = vertices_of(self.mesh, used, self.bind_m, self.turns)
+        return Surface(vertices, faces.reshape(-1, 3).astype(np.intp), edges, rings)
 
     def _cut(self, part: str) -> tuple[str, list[tuple[int, Piece]]]:
         """Why the part is no volume, and its rigid pieces with their joints."""

@@ -12,8 +12,6 @@ from kinelint.kinematics.arrays import Bools, Floats, Ints
 
 # Holes of the skin itself, closed by caps, may be this part of a piece's surface.
 _HOLES = 0.25
-# A triangle is of a joint's rigid piece if at least this share of its weight is the joint's.
-_RIGID = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,20 +70,17 @@ def mesh_of(skins: Sequence[Skin], scale: float, part_of: Ints) -> Mesh:
 
 
 def rigid(mesh: Mesh, part: int) -> dict[int, Bools]:
-    """Joint to ``(m,)`` the triangles of a part that follow it nearly rigidly, the largest first.
-
-    Triangles that follow two joints alike bend with both: they are of no rigid piece.
-    """
+    """Joint to ``(m,)`` the triangles of a part that follow it most, the largest piece first."""
     own = np.flatnonzero(mesh.owner == part)
     corners = mesh.triangles[own]
     sums = np.zeros((len(own), int(mesh.joints.max(initial=0)) + 1))
     row = np.arange(len(own))[:, None, None]
     np.add.at(sums, (row, mesh.joints[corners]), mesh.weights[corners] / 3.0)
-    joint, firm = sums.argmax(axis=1), sums.max(axis=1) >= _RIGID
+    joint = sums.argmax(axis=1)
     found = {}
-    for one in np.unique(joint[firm]).tolist():
+    for one in np.unique(joint).tolist():
         chosen = np.zeros(len(mesh.triangles), dtype=np.bool_)
-        chosen[own[firm & (joint == one)]] = True
+        chosen[own[joint == one]] = True
         found[one] = chosen
     return dict(sorted(found.items(), key=lambda item: -int(item[1].sum())))
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from kinelint.anatomy.mesh_body import MeshBody, Solid, Volume
 from kinelint.anatomy.mesh_points import Points
+from kinelint.anatomy.mesh_posed import MEASURED, posed_depth
 from kinelint.kinematics import rotations
 from kinelint.kinematics.arrays import Floats, Ints
 from kinelint.kinematics.grids import FAR_M, gradient, least_distance, sample
@@ -92,10 +93,29 @@ def place(
     return world[:, 0] + positions_m[solid.carrier, :, 0], out
 
 
+def exact(pair: tuple[Volume, Volume], positions_m: Floats, orientations: Floats) -> float:
+    """Depth on the skin as it is posed in one frame: ``(joints, 3, 1)`` and ``(joints, 4, 1)``."""
+    best = 0.0
+    for of, volume in (pair, pair[::-1]):
+        carrier = volume.solids[0].carrier
+        outside = np.min(
+            [_outside(of.points, one, positions_m, orientations) for one in volume.solids], axis=0
+        )
+        chosen = np.argsort(outside, kind="stable")[:MEASURED]
+        chosen = chosen[outside[chosen] < volume.solids[0].grid.cell_m]
+        pose = positions_m, orientations
+        best = max(best, posed_depth(of.points, chosen, volume.surface, carrier, *pose))
+    return best
+
+
+def _outside(points: Points, solid: Solid, positions_m: Floats, orientations: Floats) -> Floats:
+    moved = moves(points.joints, solid.carrier, positions_m, orientations)
+    return sample(solid.grid, placed(points.terms, moved)[..., 0].T)
+
+
 def _at_rest(body: MeshBody, pair: tuple[Volume, Volume]) -> float:
-    bind = np.nan_to_num(body.bind_m)[..., None]
-    depth = _measured(pair, bind, np.nan_to_num(body.turns)[..., None])[0]
-    return float(depth[0])
+    pose = np.nan_to_num(body.bind_m)[..., None], np.nan_to_num(body.turns)[..., None]
+    return exact(pair, *pose)
 
 
 def _measured(

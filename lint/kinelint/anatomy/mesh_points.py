@@ -43,18 +43,35 @@ class Points:
 def points_on(mesh: Mesh, row: int, bind_m: Floats, turns: Floats, spacing_m: float) -> Points:
     """The vertices of a part and, between those further apart, points of its triangles."""
     corners, shares = _spread(mesh, mesh.triangles[mesh.owner == row], spacing_m)
-    joints, weights = mesh.joints[corners], mesh.weights[corners]
-    bound = np.isfinite(bind_m[joints, 0]) | (weights == 0.0)
+    bound = np.isfinite(bind_m[mesh.joints[corners], 0]) | (mesh.weights[corners] == 0.0)
     kept = bound.all(axis=(1, 2))
-    corners, shares, joints, weights = (a[kept] for a in (corners, shares, joints, weights))
-    joints = np.where(weights > 0.0, joints, joints[:, :1, :1])
+    corners, shares = corners[kept], shares[kept]
+    at = np.einsum("nk,nki->ni", shares, mesh.points_m[corners])
+    hung = hung_on(mesh, corners, shares, bind_m, turns)
+    return Points(*hung, *_groups(at, spacing_m))
+
+
+def vertices_of(mesh: Mesh, which: Ints, bind_m: Floats, turns: Floats) -> Points:
+    """These vertices, not grouped."""
+    hung = hung_on(mesh, which[:, None], np.ones((len(which), 1)), bind_m, turns)
+    none = np.zeros(0, dtype=np.intp)
+    return Points(*hung, none, none, np.zeros(0))
+
+
+def hung_on(
+    mesh: Mesh, corners: Ints, shares: Floats, bind_m: Floats, turns: Floats
+) -> tuple[Ints, Floats]:
+    """Joints and terms of points between vertices, as `Points` has them."""
+    weights = mesh.weights[corners]
+    # An influence without weight may name any joint.
+    heaviest = np.take_along_axis(mesh.joints[corners], weights.argmax(2)[..., None], 2)
+    joints = np.where(weights > 0.0, mesh.joints[corners], heaviest)
     used, slots = np.unique(joints, return_inverse=True)
     matrices = rotations.to_matrix(np.nan_to_num(turns[used]).T).transpose(2, 0, 1)
     slots = slots.reshape(joints.shape).astype(np.intp)
     places = np.nan_to_num(bind_m[used])
     sums = terms(mesh.points_m[corners], slots, weights, shares, places, matrices)
-    at = np.einsum("nk,nki->ni", shares, mesh.points_m[corners])
-    return Points(np.asarray(used, dtype=np.intp), sums, *_groups(at, spacing_m))
+    return np.asarray(used, dtype=np.intp), sums
 
 
 def _groups(at: Floats, spacing_m: float) -> tuple[Ints, Ints, Floats]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinelint.anatomy.mesh_body import MeshBody, mesh_body
-from kinelint.anatomy.mesh_depth import MeshDepths, depths, place, volumes
+from kinelint.anatomy.mesh_depth import MeshDepths, depths, exact, place, volumes
 from kinelint.anatomy.parts import label
 from kinelint.anatomy.volume_build import RestPose
 from kinelint.finding import Note
@@ -18,6 +18,9 @@ from kinelint_rules.contact.part_pairs import PartPair
 
 # Frames on both sides of those in which capsules touch: a skin may be thicker than they are.
 _MARGIN_S = 0.1
+# How often the posed skin is measured; shallower overlaps are left as the grids have them.
+_POSED_EVERY_S = 0.4
+_LEAST_M = 0.008
 # Scales that change by more over the clip bend a skin in ways that its joints do not tell.
 _STEADY_RATIO = 0.02
 
@@ -94,10 +97,38 @@ def _measured(motion: Motion, body: MeshBody, pair: PartPair) -> PartPair:
     if isinstance(found, str):
         return pair
     depth, rows = np.zeros(motion.frames), np.full(motion.frames, -1, dtype=np.intp)
-    depth[frames] = 1000.0 * np.maximum(found.depth_m - found.at_rest_m, 0.0)
+    share = _share_of_posed(motion, body, pair.parts, frames, found)
+    depth[frames] = 1000.0 * np.maximum(share * found.depth_m - found.at_rest_m, 0.0)
     rows[frames] = np.arange(len(frames))
     at_rest_mm = 1000.0 * found.at_rest_m
     return Measured(pair.parts, depth, pair.entries, at_rest_mm, body, found, rows)
+
+
+def _share_of_posed(
+    motion: Motion, body: MeshBody, parts: tuple[str, str], frames: Ints, found: MeshDepths
+) -> Floats:
+    """``(k,)`` what the skin as it is posed has of the rigid pieces' depth.
+
+    Measured at the deepest frame of each overlap, at its ends, and in between at short intervals.
+    """
+    pair = volumes(body, parts)
+    share = np.ones(len(frames))
+    deep = found.depth_m > found.at_rest_m + _LEAST_M
+    if isinstance(pair, str) or not deep.any():
+        return share
+    gaps = np.r_[True, np.diff(frames) > 1] | np.r_[True, deep[1:] != deep[:-1]]
+    for run in np.split(np.arange(len(frames)), np.flatnonzero(gaps)[1:]):
+        if not deep[run[0]]:
+            continue
+        count = 2 + int(len(run) / (_POSED_EVERY_S * motion.sample_rate_hz))
+        keys = np.linspace(run[0], run[-1], count).round().astype(np.intp)
+        keys = np.unique(np.r_[keys, run[np.argmax(found.depth_m[run])]])
+        at = [slice(frames[key], frames[key] + 1) for key in keys]
+        posed = [
+            exact(pair, motion.positions_m[..., one], motion.orientations[..., one]) for one in at
+        ]
+        share[run] = np.interp(run, keys, np.array(posed) / found.depth_m[keys])
+    return share
 
 
 def _around(flags: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], margin: int) -> Ints:
