@@ -6,9 +6,9 @@ import dataclasses
 
 import numpy as np
 
-from kinelint.clip import Asset, Clip, Skeleton, Skin, Source
+from kinelint.clip import Asset, Clip, LongTurns, Skeleton, Skin, Source
 
-_KINDS = (Asset, Clip, Skeleton, Skin, Source)
+_KINDS = (Asset, Clip, LongTurns, Skeleton, Skin, Source)
 
 
 def differences(one: object, other: object, where: str = "asset") -> list[str]:

@@ -146,7 +146,7 @@ def assert_same_findings(bvh: Report, fbx: Report) -> None:
     assert [place(one) for one in here] == [place(one) for one in there]
     for one, other in zip(here, there, strict=True):
         assert one.measured == pytest.approx(other.measured, rel=MEASURED_APART), one.message
-        assert one.limit == pytest.approx(other.limit)
+        assert one.limit == pytest.approx(other.limit, rel=MEASURED_APART)
     outcomes = [
         [(one.rule_id, one.outcome) for one in report.assets[0].clips[0].results]
         for report in (bvh, fbx)

@@ -98,7 +98,11 @@ def test_real_clips_stand_where_usdskel_has_them(name: str, tmp_path: Path) -> N
 def judged(path: Path, metres_per_unit: float) -> Report:
     """By every rule at its defaults, told the BVH's unit, which USD says itself."""
     table = PolicyTable.model_validate({"metres_per_unit": metres_per_unit, "up_axis": "y"})
-    return run([path], Policy(table, registry.load()), workers=0)
+    # What wrap-flip and clip-form say is of how a format stores a motion, not of the motion.
+    rules = {
+        name: one for name, one in registry.load().items() if name not in ("clip-form", "wrap-flip")
+    }
+    return run([path], Policy(table, rules), workers=0)
 
 
 def findings(report: Report) -> list[Located]:

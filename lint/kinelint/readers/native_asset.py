@@ -12,12 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from kinelint.clip import Asset, Clip, Skeleton, Skin, Source
+from kinelint.clip import Asset, Clip, LongTurns, Skeleton, Skin, Source
 from kinelint.finding import Note
 from kinelint.kinematics.arrays import Ints
 from kinelint.readers.native_plain import Plain
 from kinelint.readers.native_wire import Array, Arrays, WireError
 from kinelint.readers.options import ReadOptions
+
+_LONG = ("joints", "frames", "stored_deg", "true_deg", "kinds", "shifts_deg")
 
 
 def to_plain(asset: Asset, arrays: Arrays) -> dict[str, Any]:
@@ -69,8 +71,15 @@ def _clip(one: Clip, skeleton: int, arrays: Arrays) -> dict[str, Any]:
         "clip_handle": source.clip_handle,
         "frame_lines": None if lines is None else arrays.add(np.asarray(lines)),
         "notes": _notes(one.notes),
+        **_long_turns(one.long_turns, arrays),
         **{name: arrays.add(getattr(one, name)) for name in shaped},
     }
+
+
+def _long_turns(one: LongTurns | None, arrays: Arrays) -> dict[str, int]:
+    if one is None:
+        return {}
+    return {f"long_{name}": arrays.add(getattr(one, name)) for name in _LONG}
 
 
 def _skin(one: Skin, arrays: Arrays) -> dict[str, Any]:
@@ -148,8 +157,24 @@ def _to_clip(plain: Plain, skeletons: Sequence[Skeleton], options: ReadOptions) 
         weight_names=weight_names,
         weights=_weights(plain, len(weight_names), frames),
         source=_to_source(plain, frames),
+        long_turns=_to_long_turns(plain, joints, frames),
         frame_offset=plain.whole("frame_offset", below=1 << 40),
         notes=_to_notes(plain),
+    )
+
+
+def _to_long_turns(plain: Plain, joints: int, frames: int) -> LongTurns | None:
+    if plain.get("long_joints") is None:
+        return None
+    which = plain.indices("long_joints", (None,), below=joints)
+    steps = len(which)
+    return LongTurns(
+        which,
+        plain.indices("long_frames", (steps,), below=frames, lowest=1),
+        plain.finite("long_stored_deg", (steps,)),
+        plain.finite("long_true_deg", (steps,)),
+        plain.indices("long_kinds", (steps,), below=LongTurns.SPLINE + 1),
+        plain.floats("long_shifts_deg", (steps, 3)),
     )
 
 
