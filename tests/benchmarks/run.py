@@ -30,6 +30,13 @@ def rules(quick: bool) -> Iterator[Figure]:
     yield from bench_rules.main(600, 1) if quick else bench_rules.main()
 
 
+def mesh(quick: bool) -> Iterator[Figure]:
+    """Depths on a skin against a signed-distance query in each frame."""
+    import bench_mesh
+
+    yield from bench_mesh.main(8, 1) if quick else bench_mesh.main()
+
+
 def memory(quick: bool) -> Iterator[Figure]:
     """A gate's peak as the tree grows."""
     import bench_memory
@@ -74,7 +81,7 @@ def workers(quick: bool) -> Iterator[Figure]:
     yield from bench_workers.main(3, 1, (60, 90)) if quick else bench_workers.main()
 
 
-EACH = (kinematics, rules, memory, bvh, readers, start, workers)
+EACH = (kinematics, rules, mesh, memory, bvh, readers, start, workers)
 
 
 def main(quick: bool = False) -> list[Figure]:

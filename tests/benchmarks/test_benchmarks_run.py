@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-EACH = ("kinematics", "rules", "memory", "bvh", "readers", "start", "workers")
+EACH = ("kinematics", "rules", "mesh", "memory", "bvh", "readers", "start", "workers")
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from kinelint.anatomy.mesh_body import MeshBody, Solid, Volume
 from kinelint.anatomy.mesh_points import Points
 from kinelint.anatomy.mesh_posed import MEASURED, posed_depth
 from kinelint.kinematics import rotations
-from kinelint.kinematics.arrays import Floats, Ints
+from kinelint.kinematics.arrays import Bools, Floats, Ints
 from kinelint.kinematics.grids import FAR_M, gradient, least_distance, sample
 from kinelint.kinematics.skinning import moves, placed
 
@@ -160,6 +160,7 @@ def _near(points: Points, solid: Solid, moved: Floats) -> tuple[Ints, Ints]:
     """Points, and frames, that may lie in the solid: groups that come near it."""
     middles = placed(points.terms[points.middles], moved)
     away = least_distance(solid.grid, middles.transpose(1, 0, 2).reshape(3, -1))
-    close = away.reshape(len(middles), -1) < points.radii_m[:, None]
-    rows = np.flatnonzero(close.any(axis=1)[points.group])
+    close: Bools = np.asarray(away.reshape(len(middles), -1) < points.radii_m[:, None])
+    has: Bools = np.asarray(close.any(axis=1))
+    rows = np.flatnonzero(has[points.group])
     return rows, np.flatnonzero(close.any(axis=0))
