@@ -103,18 +103,34 @@ def unequal(subject: Subject, side: str, size: float, limit: float, chance: Chan
 
 
 def waits(subject: Subject, side: str, size: float, limit: float, chance: Chance) -> Seed | None:
-    """The first pose is held for so many seconds before the clip goes on."""
+    """A pose amid motion is held for so many seconds before the clip goes on from there."""
     clip = subject.motion.clip
-    if clip.duration_s < 1.5:
+    first = _in_motion(Rig.of(clip, subject.figure)) if not clip.is_scaled else None
+    if first is None or (clip.frames - first) / clip.sample_rate_hz < 1.0:
         return None
     count = round(size * clip.sample_rate_hz)
-    made = read_at(clip, np.concatenate((np.zeros(count, dtype=np.intp), np.arange(clip.frames))))
-    clean = replace(subject.motion, cue=Cue(), _derived={})
+    rest = np.arange(first, clip.frames)
+    bare = replace(subject.motion, cue=Cue(), _derived={})
+    clean = replace(bare, clip=read_at(clip, rest), _derived={})
+    made = read_at(clip, np.concatenate((np.full(count, first), rest)))
     return Seed(
         "waits at head", "untrimmed", ("clip",), made, 0.0, (count - 1) / clip.sample_rate_hz,
         size, "s", ("clip",), detail=f"{count} frames", says="head",
-        seeded=replace(clean, clip=made), clean=clean,
+        seeded=replace(bare, clip=made, _derived={}), clean=clean,
     )  # fmt: skip
+
+
+def _in_motion(rig: Rig, m_per_s: float = 0.5, lasts_s: float = 0.3) -> int | None:
+    """The first frame from which on hips, hands or feet move for a while."""
+    named = ("pelvis", "left_hand", "right_hand", "left_foot", "right_foot")
+    paths = [rig.place(part) for part in named if rig.has(part)]
+    if not paths:
+        return None
+    steps = [np.linalg.norm(np.diff(path, axis=0), axis=1) * rig.rate for path in paths]
+    quick = np.max(steps, axis=0) > m_per_s
+    least = max(round(lasts_s * rig.rate), 1)
+    whole = np.convolve(quick, np.ones(least), "valid") >= least
+    return int(np.argmax(whole)) if whole.any() else None
 
 
 def drifts(says: str) -> Maker:
@@ -278,7 +294,7 @@ def stored_long(make: object) -> Maker:
         part = figure.anatomy.part_of.get(bones[joint], "clip")
         when = frame / clip.sample_rate_hz
         return Seed(
-            "stored the long way", "wrap-flip", (part,), seeded, when, when, size, "",
+            "stored the long way", "wrap-flip", (part,), seeded, when - 1.0 / clip.sample_rate_hz, when, size, "",
             (part,), detail=f"{part}, frame {frame}",
             seeded=Motion(seeded, figure), clean=Motion(clean, figure),
         )  # fmt: skip
