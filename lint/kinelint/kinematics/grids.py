@@ -80,7 +80,7 @@ def least_distance(grid: Grid, points_m: Floats) -> Floats:
     last = grid.cell_m * (np.array(grid.values_m.shape) - 1.0)
     away = points_m - grid.origin_m[:, None]
     beyond = np.maximum(np.maximum(-away, away - last[:, None]), 0.0)
-    out = np.sqrt(np.einsum("in,in->n", beyond, beyond))
+    out: Floats = np.sqrt(np.einsum("in,in->n", beyond, beyond))
     places, where = _inside(grid, points_m)
     if where.size:
         index = np.rint(places).astype(np.intp)
@@ -153,14 +153,19 @@ def _places(counts: Ints) -> Ints:
 
 
 def _fill(best: Floats, nodes: Floats, block: Ints, triangles: Floats) -> None:
-    """Lowers ``(blocks, nodes of a block)`` to the distances of these blocks and triangles."""
+    """Lowers ``(blocks, nodes of a block)`` to the distances of these blocks and triangles.
+
+    In single precision about the middle: as fine as the grid's values, and twice as fast.
+    """
+    middle = nodes.mean(axis=(0, 1))
+    places = (nodes - middle).astype(np.float32).transpose(2, 0, 1)
+    corners = (triangles - middle).astype(np.float32)[..., None]
     step = max(_AT_ONCE // nodes.shape[1], 1)
     for first in range(0, len(block), step):
-        mine, its = block[first : first + step], triangles[first : first + step]
-        points = nodes[mine].transpose(2, 0, 1)
-        distances = np.sqrt(squared_distance(points, its[..., None]))
+        mine = block[first : first + step]
+        squares = squared_distance(places[:, mine], corners[first : first + step])
         starts = np.flatnonzero(np.r_[True, mine[1:] != mine[:-1]])
-        least = np.minimum.reduceat(distances, starts, axis=0)
+        least = np.sqrt(np.minimum.reduceat(squares, starts, axis=0))
         best[mine[starts]] = np.minimum(best[mine[starts]], least)
 
 

@@ -7,14 +7,17 @@ checked against a mesh library).
 
 from __future__ import annotations
 
-import numpy as np
+from typing import Any, TypeAlias
 
-from kinelint.kinematics.arrays import Floats
+import numpy as np
+from numpy.typing import NDArray
+
+AnyFloats: TypeAlias = NDArray[np.floating[Any]]
 
 _TINY = 1e-30
 
 
-def squared_distance(points: Floats, triangles: Floats) -> Floats:
+def squared_distance(points: AnyFloats, triangles: AnyFloats) -> Any:
     """Squared distances of points from triangles.
 
     Args:
@@ -22,7 +25,7 @@ def squared_distance(points: Floats, triangles: Floats) -> Floats:
         triangles: ``(n, 3, 3)``, or ``(n, 3, 3, 1)`` for k points each; corners, then X, Y, Z.
 
     Returns:
-        ``(n,)`` or ``(n, k)``.
+        ``(n,)`` or ``(n, k)``, in the precision of what is given.
     """
     corners = np.ascontiguousarray(np.moveaxis(triangles, 0, 2))
     from_corner = [points - corner for corner in corners]
@@ -37,18 +40,18 @@ def squared_distance(points: Floats, triangles: Floats) -> Floats:
     return np.asarray(np.where(inside, plane, best))
 
 
-def _to_edge(from_corner: Floats, edge: Floats) -> Floats:
+def _to_edge(from_corner: AnyFloats, edge: AnyFloats) -> AnyFloats:
     square = _dot(edge, edge)
     share = np.clip(_dot(from_corner, edge) / np.maximum(square, _TINY), 0.0, 1.0)
     apart = from_corner - share * edge
     return _dot(apart, apart)
 
 
-def _dot(u: Floats, v: Floats) -> Floats:
+def _dot(u: AnyFloats, v: AnyFloats) -> AnyFloats:
     return np.asarray(u[0] * v[0] + u[1] * v[1] + u[2] * v[2])
 
 
-def _cross(u: Floats, v: Floats) -> Floats:
+def _cross(u: AnyFloats, v: AnyFloats) -> AnyFloats:
     return np.stack(
         (
             u[1] * v[2] - u[2] * v[1],
