@@ -16,8 +16,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from accuracy import judge_tables as tables
 from accuracy.clips import Subject, data_folder, subjects
@@ -26,6 +25,7 @@ from accuracy.kinds import Kind, every
 from accuracy.trial import LADDER, RATES_HZ, Trial, trials
 from accuracy.untouched import Told, said_of
 
+ROOT = Path(__file__).resolve().parents[2]
 # Of the example: people who stand, walk, haul and carry; short ones have no room for seeds.
 FERRY = ROOT / "example_project" / "clips"
 LEAST_S = 1.5
@@ -44,7 +44,10 @@ def _read(folder: Path, endings: Sequence[str]) -> Iterator[Subject]:
         yield from subjects(folder, endings)
 
 
-def _of_kind(job: tuple[str, str, bool, int, tuple[float, ...], tuple[float, ...], str]) -> list[Trial]:
+Job = tuple[str, str, bool, int, tuple[float, ...], tuple[float, ...], str]
+
+
+def _of_kind(job: Job) -> list[Trial]:
     name, folder, quick, per, ladder, rates, levels = job
     kind = next(one for one in every() if one.name == name)
     wanted = [level for level in kind.limits if levels == "all"] or [kind.worst]

@@ -81,7 +81,8 @@ def by_rule(trials: Sequence[Trial]) -> str:
         "rule", "seeds", "recall", "recall, even / odd", "precision", "size error, 95 %",
         "sizes within", "IoU", "targets missed",
     )  # fmt: skip
-    return _table(head, [_row(rule, [t for t in trials if t.rule == rule]) for rule in sorted(RULE)])
+    mine = {rule: [one for one in trials if one.rule == rule] for rule in sorted(RULE)}
+    return _table(head, [_row(rule, many) for rule, many in mine.items()])
 
 
 def by_kind(trials: Sequence[Trial]) -> str:

@@ -1,4 +1,4 @@
-"""Defects of whole clips: limbs of two lengths, drift, waiting, weights, phases, skeletons, keys."""
+"""Defects of whole clips: limbs, drift, waiting, weights, phases, skeletons, stored numbers."""
 
 from __future__ import annotations
 
@@ -43,12 +43,12 @@ def whole() -> tuple[Kind, ...]:
     place = {WARNING: drift.in_place_mm, ERROR: drift.in_place_error_mm}
     back = {WARNING: drift.return_mm, ERROR: drift.return_error_mm}
     turn = {WARNING: drift.return_deg, ERROR: drift.return_error_deg}
-    length = {WARNING: limb.limit_percent, ERROR: limb.error_percent}
     late = {ERROR: 0.2 * WINDOW_MS[1]}
     windows = {"windows_ms": {"action": WINDOW_MS}}
     stored = {"angles_interpolated": True}
     return (
-        Kind("unequal-limbs", "asymmetry", length, unequal),
+        Kind("unequal-limbs", "asymmetry", {WARNING: limb.limit_percent}, unequal),
+        Kind("very-unequal-limbs", "asymmetry", {ERROR: limb.error_percent}, unequal),
         Kind("waits-at-head", "untrimmed", {WARNING: still.still_s}, waits, each_rate=True),
         Kind("creeps-in-place", "drift", place, drifts("in place"), each_rate=True),
         Kind("ends-off-its-mark", "drift", back, drifts("place"), each_rate=True),
@@ -70,9 +70,7 @@ def _lengthened(clip: Clip, figure: Figure, joint: int, share: float) -> Clip:
     offsets[joint] *= share
     shift = clip.translations.copy()
     shift[clip.translated == joint] *= share
-    return replace(
-        clip, skeleton=replace(skeleton, rest_translations=offsets), translations=shift
-    )
+    return replace(clip, skeleton=replace(skeleton, rest_translations=offsets), translations=shift)
 
 
 def unequal(subject: Subject, side: str, size: float, limit: float, chance: Chance) -> Seed | None:
@@ -136,9 +134,7 @@ def _in_motion(rig: Rig, m_per_s: float = 0.5, lasts_s: float = 0.3) -> int | No
 def drifts(says: str) -> Maker:
     """The root creeps evenly, or turns, from a course without any creep."""
 
-    def made(
-        subject: Subject, side: str, size: float, limit: float, chance: Chance
-    ) -> Seed | None:
+    def made(subject: Subject, side: str, size: float, limit: float, chance: Chance) -> Seed | None:
         clip, figure = subject.motion.clip, subject.figure
         if clip.is_scaled or clip.duration_s < 2.0:
             return None
@@ -149,8 +145,9 @@ def drifts(says: str) -> Maker:
         pair = []
         for share in (1.0, 0.0):
             rig = Rig.of(clip, figure)
-            _turned_by(rig, _even(_heading(rig), False) + sign * share * size * _ramp(rig))\
-                if says == "heading" else None
+            _turned_by(
+                rig, _even(_heading(rig), False) + sign * share * size * _ramp(rig)
+            ) if says == "heading" else None
             _levelled(rig, share * way if says != "heading" else 0.0 * way, says == "in place")
             pair.append(Motion(rig.made(), figure, cue))
         return Seed(
@@ -190,7 +187,7 @@ def _levelled(rig: Rig, way: Array, slope: bool) -> None:
 def _heading(rig: Rig) -> Array:
     """Degrees about the vertical that the pelvis has turned since its first frame."""
     turns = rig.turns[rig.joint("pelvis")]
-    x, y, z, w = (turns * turns[0].inv()).as_quat().T
+    _, y, _, w = (turns * turns[0].inv()).as_quat().T
     return np.degrees(2.0 * np.unwrap(np.arctan2(y, w), period=np.pi))
 
 
@@ -272,9 +269,7 @@ def other_reading(rows: Array, three: list[int], frame: int, chance: Chance) -> 
 def stored_long(make: object) -> Maker:
     """The same poses, written the long way round from one frame on in one joint."""
 
-    def made(
-        subject: Subject, side: str, size: float, limit: float, chance: Chance
-    ) -> Seed | None:
+    def made(subject: Subject, side: str, size: float, limit: float, chance: Chance) -> Seed | None:
         clip = subject.motion.clip
         if clip.is_scaled or clip.frames < 12 or any(not name for name in clip.skeleton.names):
             return None
@@ -292,9 +287,9 @@ def stored_long(make: object) -> Maker:
         joint = columns.index(three)
         bones = [i for i in range(len(clean.skeleton)) if not clean.skeleton.tips[i]]
         part = figure.anatomy.part_of.get(bones[joint], "clip")
-        when = frame / clip.sample_rate_hz
+        when, step_s = frame / clip.sample_rate_hz, 1.0 / clip.sample_rate_hz
         return Seed(
-            "stored the long way", "wrap-flip", (part,), seeded, when - 1.0 / clip.sample_rate_hz, when, size, "",
+            "stored the long way", "wrap-flip", (part,), seeded, when - step_s, when, size, "",
             (part,), detail=f"{part}, frame {frame}",
             seeded=Motion(seeded, figure), clean=Motion(clean, figure),
         )  # fmt: skip

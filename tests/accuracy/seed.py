@@ -29,6 +29,8 @@ class Seed:
         pairs: of a penetration: every pair of parts that is past the limit.
         seeded, clean: motion or group with and without the defect, where the clip on the figure
             of its skeleton is not all: props, groups, other skeletons.
+        ease_s: how long it takes to come and to go, smoothly, beside the frames of its full size.
+        from_size: what the clip measures there without it.
         says: the end of its finding's `detail`; "" for any.
     """
 
@@ -48,6 +50,8 @@ class Seed:
     seeded: Motion | Group | None = None
     clean: Motion | Group | None = None
     says: str = ""
+    ease_s: float = 0.0
+    from_size: float = 0.0
 
 
 def leg_parts(side: str) -> tuple[str, ...]:

@@ -15,6 +15,8 @@ from kinelint.clip import Clip
 
 # The pelvis may be lowered by this much, both feet kept where they are, for a leg to reach.
 LOWER_M = 0.10
+# A foot goes down, or comes up, within this time.
+DIP_S = 0.1
 
 
 def _other(side: str) -> str:
@@ -108,7 +110,7 @@ class _Dip:
 def _dip(rig: Rig, stance: Stance, chance: np.random.Generator) -> _Dip:
     """Down within 0.1 s, a while, and up again, somewhere in a stance."""
     begin, end = stance.flat_s
-    takes, holds = 0.1, min(float(chance.uniform(0.12, 0.4)), max(end - begin - 0.2, 0.12))
+    takes, holds = DIP_S, min(float(chance.uniform(0.12, 0.4)), max(end - begin - 0.2, 0.12))
     start = float(chance.uniform(begin, max(end - holds - takes, begin)))
     up = start + takes + holds
     weight = min_jerk((rig.times - start) / takes) * (1.0 - min_jerk((rig.times - up) / takes))
@@ -138,6 +140,7 @@ def sunk_foot(
         "mm",
         leg_parts("left") + leg_parts("right"),
         detail=dip.detail,
+        ease_s=DIP_S,
     )
 
 
@@ -190,4 +193,5 @@ def sunk_root(
         "mm",
         leg_parts("left") + leg_parts("right"),
         detail=dip.detail,
+        ease_s=DIP_S,
     )

@@ -53,7 +53,7 @@ def stretched(
     kind = "stretched shin" if limb == "leg" else "stretched forearm"
     return Seed(
         kind, "limb-stretch", (middle,), rig.made(), first, last, sign * percent, "percent", parts,
-        detail=f"{side}, {first:.2f}-{last:.2f} s",
+        detail=f"{side}, {first:.2f}-{last:.2f} s", ease_s=EASE_S,
     )  # fmt: skip
 
 
@@ -90,6 +90,7 @@ def hyperextended(
     return Seed(
         kind, "joint-limit", (middle,), rig.made(), first, last, degrees, "deg", parts,
         detail=f"{side}, {first:.2f}-{last:.2f} s, bend was {now[weight > 0.9].mean():.0f} deg",
+        ease_s=EASE_S, from_size=-float(now[weight > 0.9].mean()),
     )  # fmt: skip
 
 

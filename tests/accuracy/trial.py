@@ -12,7 +12,7 @@ import numpy as np
 
 from accuracy.clips import Subject
 from accuracy.kinds import Kind
-from accuracy.rig import resampled
+from accuracy.rig import min_jerk, resampled
 from accuracy.score import at_seam, figure_for, hit, names
 from accuracy.seed import Seed
 from kinelint.engine.judge import strict_numbers
@@ -138,8 +138,9 @@ def _some(
         here = at_rate(subject, rates[0]) if kind.each_rate else subject
         limit = kind.limits[level]
         side = str(chance.choice(("left", "right")))
-        # Below its limit a defect lasts as long as it is nearly as large as it gets.
-        seed = kind.make(here, side, factor * limit, limit * min(1.0, 0.9 * factor), chance)
+        # It shows while it is past the lowest limit, or, below that, nearly as large as it gets.
+        lowest = min(*kind.limits.values(), 0.9 * factor * limit)
+        seed = kind.make(here, side, factor * limit, lowest, chance)
         if seed is None or _taken(kind, subject, here, seed):
             continue
         for rate in rates:
@@ -195,12 +196,14 @@ def judged(
     off = np.nan
     if best is not None and best.measured is not None and best.unit == seed.unit:
         off = abs(best.measured) - abs(seed.size)
+    iou = np.nan
+    if best is not None and not seed.cue.loop:
+        iou = _iou(said, seed, rate, min(kind.limits.values()))
     return Trial(
         kind.name, kind.rule, subject.name, level, factor, rate, even(_file(subject)),
         best is not None and best.level is not None and best.level.rank >= level.rank,
         float(off), seed.size, seed.unit,
-        _iou(said, seed, rate) if best is not None and not seed.cue.loop else np.nan,
-        len(new), len(new) - len(about), seed.detail,
+        iou, len(new), len(new) - len(about), seed.detail,
     )  # fmt: skip
 
 
@@ -222,11 +225,26 @@ def _about(one: Finding, seed: Seed, rate: float) -> bool:
     return here and bool(set(one.parts) & {*seed.parts, *seed.limb})
 
 
-def _iou(said: Sequence[Finding], seed: Seed, rate: float) -> float:
-    """Frames of findings that name the seed and touch it, over the union with the seeded ones."""
-    first, last = round(seed.first_s * rate), max(round(seed.last_s * rate), 0)
+def _iou(said: Sequence[Finding], seed: Seed, rate: float, lowest: float) -> float:
+    """Frames of findings that name the seed and touch it, over the union with those it shows in."""
+    first, last = shown(seed, rate, lowest)
     wanted, named = set(range(first, last + 1)), set()
     for one in said:
         if names(one, seed) and one.span.first <= last and one.span.last >= first:
             named |= set(range(one.span.first, one.span.last + 1))
     return len(wanted & named) / len(wanted | named)
+
+
+def shown(seed: Seed, rate: float, lowest: float) -> tuple[int, int]:
+    """First and last frame in which it is past the lowest limit: it eases in and out of that."""
+    share = np.linspace(0.0, 1.0, 201)
+    sizes = seed.from_size + (abs(seed.size) - seed.from_size) * min_jerk(share)
+    past = float(share[np.argmax(sizes > lowest)]) if sizes[-1] > lowest else 1.0
+    more_s = seed.ease_s * (1.0 - past)
+    if not more_s:
+        first, last = round(seed.first_s * rate), round(seed.last_s * rate)
+    else:
+        # A frame is in it if its own time is.
+        first = int(np.ceil((seed.first_s - more_s) * rate - 1e-6))
+        last = int(np.floor((seed.last_s + more_s) * rate + 1e-6))
+    return max(first, 0), max(last, first, 0)
