@@ -70,8 +70,8 @@ def pushed(subject: Subject, side: str, size_mm: float) -> Pushed | None:
         low, high = (low, middle) if deep >= size_mm else (middle, high)
     made = _turned(motion, side, high, frame)
     true, pair = _deepest(body, before, made, frame)
-    if true > 1.3 * size_mm:
-        return None  # the arm jumped in
+    if true > 1.3 * size_mm or before[pair] - _at_rest(body, pair) > 1.0:
+        return None  # the arm jumped in, or was in before
     said = [_said(made, pair, frame, mesh) for mesh in (True, False)]
     return Pushed(f"{subject.name} {side}", pair, true, *said)
 

@@ -33,7 +33,8 @@ class Grid:
         values_m: ``(nx, ny, nz)``, float32: a tenth of a micrometre is enough.
         origin_m: ``(3,)`` of the first node.
         cell_m: between nodes.
-        is_closed: whether every grid line leaves the surface as often as it enters.
+        is_closed: whether every line along Z leaves the surface as often as it enters; a check
+            of what was given, no proof: it does not see holes that face along X or Y.
     """
 
     values_m: np.ndarray[tuple[int, ...], np.dtype[np.float32]]
