@@ -72,6 +72,7 @@ def test_constraints_that_are_not_evaluated(kind: str, tmp_path: Path) -> None:
     notes = [one for one in said(asset) if "constraint" in one]
     assert len(notes) == 1
     assert "5" in notes[0]
+    assert "named 'c0', 'c1', 'c2', 'c3' and 1 more" in notes[0]
 
 
 def test_keys_outside_the_take(tmp_path: Path) -> None:

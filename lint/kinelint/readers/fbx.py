@@ -145,9 +145,9 @@ def _scene_notes(scene: Any, nodes: Nodes) -> Iterator[Note]:
     constraints = listed(scene.constraints)
     if constraints:
         kinds = Counter(one.type_name or "constraint" for one in constraints)
-        names = listing([f"{kind!r} ({count})" for kind, count in kinds.most_common()])
-        text = f"not evaluated: {counted(len(constraints), 'constraint')}"
-        yield Note("constraints", f"{text}: {names}")
+        listed_kinds = listing([f"{kind!r} ({count})" for kind, count in kinds.most_common()])
+        text = f"not evaluated: {counted(len(constraints), 'constraint')}: {listed_kinds}"
+        yield Note("constraints", f"{text}; named {few(one.name for one in constraints)}")
     caches = listed(scene.cache_deformers)
     if caches:
         text = f"not opened: {counted(len(caches), 'cache')} of moving vertices"
