@@ -18,10 +18,11 @@ pytest.importorskip("pxr", reason="usd-core is not installed")
 from pxr import Sdf, Usd
 
 from kinelint.errors import AssetError
+from kinelint.readers import read
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd import read_usd
 from kinelint.readers.usd_layers import Layers
-from kinelint.readers.usd_sniff import sniff
+from kinelint.readers.usd_sniff import CARRIES, sniff
 from kinelint.readers.usd_words import plain
 from readers.usd_maker import crew
 
@@ -335,3 +336,12 @@ def test_words_of_usd_core_lose_folders_and_addresses(tmp_path: Path) -> None:
         "Layer anon:0x55ba76973780:a.usda is broken.": "Layer a.usda is broken",
     }.items():
         assert plain(text, str(tmp_path / "a.usda")) == said
+
+
+def test_usd_under_another_ending_is_refused_by_name(tmp_path: Path) -> None:
+    whole = crew(np.random.default_rng(0)).save(tmp_path / "crew.usdc")
+    lies = whole.rename(tmp_path / "lies.fbx")
+    with pytest.raises(AssetError, match=r"its ending '\.fbx' is none of USD's") as caught:
+        read(lies)
+    assert ".usdc" in caught.value.mend
+    assert "refused by its ending" in CARRIES
