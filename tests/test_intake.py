@@ -40,6 +40,10 @@ def test_a_rotation_without_length_is_refused():
     clip = synthetic.clip(frames=20)
     rotations = np.array(clip.rotations)
     rotations[4, :, 5] = 0.0
+    with pytest.raises(AssetError, match="quaternion of zero length") as caught:
+        prepare(_with(clip, rotations=rotations))
+    assert "frame 5" in caught.value.place
+    rotations[4, :, 5] = 0.5, 0.5, 0.5, 0.0
     with pytest.raises(AssetError, match="no unit length"):
         prepare(_with(clip, rotations=rotations))
 

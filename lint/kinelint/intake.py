@@ -74,6 +74,7 @@ def refuse_bad_samples(clip: Clip) -> None:
             _refuse(clip, what, f"is beyond {LARGEST:g}", absurd, joints)
     length = np.einsum("jcf,jcf->jf", clip.rotations, clip.rotations)
     if np.abs(length - 1.0).max(initial=0.0) > 1e-3:
+        _refuse(clip, "rotation", "is a quaternion of zero length", length == 0.0, everyone)
         _refuse(clip, "rotation", "has no unit length", np.abs(length - 1.0) > 1e-3, everyone)
     _refuse_explosion(clip)
 

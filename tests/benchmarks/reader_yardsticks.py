@@ -81,19 +81,25 @@ def fbx(path: Path, rate_hz: float = 60.0) -> list[Floats]:
 
     # What the binding hands out may not be freed: see kinelint.readers.fbx_binding.
     scene = ufbx.load_memory(path.read_bytes())
-    baked = ufbx.bake_anim(scene, scene.anim, resample_rate=rate_hz)
+    anim = scene.anim
+    baked = ufbx.bake_anim(scene, anim, resample_rate=rate_hz)
     nodes = baked.nodes
-    _KEPT.extend((scene, baked, nodes))
+    _KEPT.extend((scene, anim, baked, nodes))
     found = []
     for i in range(len(nodes)):
         node = nodes[i]
-        keys = node.rotation_keys
-        _KEPT.extend((node, keys))
-        found.append(np.array([_quaternion(keys[k]) for k in range(len(keys))]))
-        keys = node.translation_keys
-        _KEPT.append(keys)
-        found.append(np.array([_vector(keys[k]) for k in range(len(keys))]))
+        turns, shifts = _keys(node.rotation_keys), _keys(node.translation_keys)
+        _KEPT.append(node)
+        found.append(np.array([_quaternion(key) for key in turns]))
+        found.append(np.array([_vector(key) for key in shifts]))
     return found
+
+
+def _keys(listed: Any) -> list[Any]:
+    """The members of a list, each kept as the list is."""
+    keys = [listed[k] for k in range(len(listed))]
+    _KEPT.extend((listed, *keys))
+    return keys
 
 
 def _quaternion(key: Any) -> tuple[float, float, float, float]:

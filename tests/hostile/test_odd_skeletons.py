@@ -213,7 +213,7 @@ def test_keys_of_no_length_or_no_number_are_named_by_frame(tmp_path: Path) -> No
         report = judge_and_check(maker.glb(tmp_path / "odd.glb"))
         assert isinstance(report, Report)
         (trouble,) = report.assets[0].troubles
-        assert trouble.place == "clip 'odd', frame 2"
+        assert (trouble.clip, trouble.place) == ("odd", "frame 2")
 
 
 def test_limits_hold_for_skeletons_too(tmp_path: Path) -> None:

@@ -185,6 +185,20 @@ def test_findings_that_are_not_shown_are_counted_by_rule_and_level():
     assert render(made.crowded(50), most=None).count("Do: ") == 50
 
 
+def test_all_shows_every_note_and_reason():
+    words = ["anchor", "bollard", "cleat", "davit", "ensign", "fender", "gunwale", "hawser"]
+    words += ["hatch", "keel", "locker", "mast", "oar", "plank"]
+    judged = [made.unfit("loop-seam", f"no {word} was found") for word in words]
+    noted = tuple(Note("unit", f"the {word} was left out") for word in words)
+    run = made.report(made.asset("a.bvh", made.clip("A", *judged), notes=noted))
+    few, every = render(run), render(run, most=None)
+    assert few.count("and 2 other reasons, in 2 places") == 2
+    assert "other reason" not in every
+    for word in words:
+        assert f"no {word} was found" in every
+        assert f"the {word} was left out" in every
+
+
 def test_every_trouble_is_told_with_its_place():
     flat = " ".join(render(made.troubled()).split())
     for said in (

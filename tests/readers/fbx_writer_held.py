@@ -34,10 +34,11 @@ class Held:
         """An asset or the one error; Broken if anything else."""
         path = self.folder / name
         path.write_bytes(data)
-        began = time.monotonic()
-        found = read_and_check(path, self.options)
-        took = time.monotonic() - began
-        assert took < LONGEST_S, f"{label}: {took:.1f} s"
+        found, took_s = self._timed(path)
+        if took_s >= LONGEST_S:
+            # What else the machine does holds up one reading; a file that wastes time, each.
+            found, took_s = self._timed(path)
+        assert took_s < LONGEST_S, f"{label}: {took_s:.1f} s"
         if isinstance(found, Asset):
             self.came["read"] += 1
         elif found.what.startswith(_LOST):
@@ -46,6 +47,11 @@ class Held:
         else:
             self.came["refused"] += 1
         return found
+
+    def _timed(self, path: Path) -> tuple[Asset | AssetError, float]:
+        began = time.monotonic()
+        found = read_and_check(path, self.options)
+        return found, time.monotonic() - began
 
     def refused(self, data: bytes, label: str = "") -> AssetError:
         """The error of a file that must not be read."""

@@ -72,6 +72,7 @@ def test_constraints_that_are_not_evaluated(kind: str, tmp_path: Path) -> None:
     notes = [one for one in said(asset) if "constraint" in one]
     assert len(notes) == 1
     assert "5" in notes[0]
+    assert "named 'c0', 'c1', 'c2', 'c3' and 1 more" in notes[0]
 
 
 def test_keys_outside_the_take(tmp_path: Path) -> None:
@@ -97,6 +98,43 @@ def test_left_handed_axes_are_named(tmp_path: Path) -> None:
     scene = small()
     scene.axes.coord_sign = -1
     assert any("hand" in one for one in said(read(scene.write(tmp_path / "made.fbx"))))
+
+
+def test_axes_of_which_two_are_one_are_told(tmp_path: Path) -> None:
+    scene = small()
+    scene.axes.up = scene.axes.coord = 0
+    asset = read(scene.write(tmp_path / "made.fbx"))
+    assert any("two of the file's axes are one" in one for one in said(asset))
+    assert asset.clips[0].up_axis is None
+
+
+@pytest.mark.parametrize(
+    ("mode", "custom_hz", "told"),
+    [
+        (14, 1e9, "the file's frame rate, 1e+09 Hz, is none of motion and was set aside"),
+        (999, 30.0, "the time mode 999 is none of FBX's; 24 Hz were taken"),
+    ],
+)
+def test_rates_that_are_none_are_told(
+    mode: int, custom_hz: float, told: str, tmp_path: Path
+) -> None:
+    scene = small()
+    scene.time_mode, scene.custom_hz = mode, custom_hz
+    asset = read(scene.write(tmp_path / "made.fbx"))
+    assert told in said(asset)
+    assert asset.clips[0].key_times_s is not None
+    assert len(asset.clips[0].key_times_s) == 4
+
+
+def test_a_rate_raised_for_the_keys_is_told(tmp_path: Path) -> None:
+    at = frame_ticks(7, 60.0)
+    scene = small()
+    turned = np.linspace(0.0, 40.0, 7) * np.ones((3, 1))
+    scene.takes = [Take("row", [Layer(curves(0, "R", turned, at))], 0.0, 6 / 60.0)]
+    (clip,) = read(scene.write(tmp_path / "made.fbx")).clips
+    assert clip.sample_rate_hz == pytest.approx(60.0)
+    text = "the file's frame rate is 30 Hz, its keys stand on frames at 60 Hz; sampled at 60 Hz"
+    assert [one.text for one in clip.notes] == [text]
 
 
 def test_many_takes_that_move_nothing_are_one_note(tmp_path: Path) -> None:

@@ -53,7 +53,8 @@ def test_constraints_are_counted_by_kind(tmp_path):
     connections = "".join(f'\tC: "OO",{700 + i},0\n' for i in range(3))
     found = asset_with(objects, connections, tmp_path)
     (text,) = said(found, "constraints")
-    assert text == "not evaluated: 3 constraints: 'Parent-Child' (2), 'Aim' (1)"
+    kinds_told = "not evaluated: 3 constraints: 'Parent-Child' (2), 'Aim' (1)"
+    assert text == f"{kinds_told}; named 'hold 700', 'hold 701', 'hold 702'"
     assert not said(found, "file")
     assert len(found.clips) == 1
 

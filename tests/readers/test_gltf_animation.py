@@ -6,6 +6,8 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.spatial.transform import Rotation, Slerp
 
 from kinelint.clip import Asset
+from kinelint.errors import AssetError
+from kinelint.intake import prepare
 from kinelint.kinematics import rotations
 from kinelint.readers.gltf import READER
 from kinelint.readers.options import ReadOptions
@@ -257,3 +259,18 @@ def test_an_empty_file_has_no_skeleton_and_says_so(tmp_path):
     asset = read(GltfMaker(), tmp_path)
     assert (asset.clips, asset.skeleton, asset.skins) == ((), None, ())
     assert topics(asset.notes) == ["animation", "skeleton"]
+
+
+@pytest.mark.parametrize("mode", ["LINEAR", "STEP"])
+def test_a_quaternion_of_zero_length_is_told_as_such(tmp_path, mode):
+    maker = GltfMaker()
+    _, arm = maker.chain("deckhand", "arm")
+    values = np.repeat(about_x(20.0), 7, axis=0)
+    values[3] = 0.0
+    maker.animation("haul", (arm, "rotation", TIMES, values, mode))
+    clip = read(maker, tmp_path).clips[0]
+    (said,) = [one.text for one in clip.notes if one.topic == "rotations"]
+    assert said.startswith("1 rotation channels hold quaternions of zero length")
+    assert np.flatnonzero((clip.rotations[arm] == 0.0).all(axis=0)).tolist() == [3]
+    with pytest.raises(AssetError, match="quaternion of zero length"):
+        prepare(clip)

@@ -138,8 +138,25 @@ class TestAnimations:
         schema.GetRotationsAttr().Set([Gf.Quatf(0)] * 5, 3)
         schema.GetTranslationsAttr().Set([Gf.Vec3f(math.nan)] * 5, 7)
         clip = read_usd(maker.save(tmp_path / "nan.usda"), OPTIONS).clips[0]
-        assert np.flatnonzero(np.isnan(clip.rotations[0, 0])).tolist() == [3]
+        lengths = np.linalg.norm(clip.rotations[0], axis=0)
+        assert np.flatnonzero(lengths == 0.0).tolist() == [3]
+        (said,) = [one.text for one in clip.notes if one.topic == "rotations"]
+        assert said.startswith("5 joints have rotations of zero length")
         assert np.flatnonzero(np.isnan(clip.translations[0, 0])).tolist() == [7]
+
+    def test_a_joint_that_the_animation_lists_twice(self, tmp_path: Path) -> None:
+        maker = crew(np.random.default_rng(0))
+        attribute = maker.stage.GetPrimAtPath("/Crew/Anim").GetAttribute("joints")
+        tokens = list(attribute.Get())
+        attribute.Set(Vt.TokenArray([*tokens[:-1], tokens[1]]))
+        clip = read_usd(maker.save(tmp_path / "twice.usda"), OPTIONS).clips[0]
+        plain = read_usd(crew(np.random.default_rng(0)).save(tmp_path / "a.usda"), OPTIONS).clips[0]
+        said = [one.text for one in clip.notes if one.topic == "joints"]
+        assert "1 of 5 joints are not animated and stay at rest" in said
+        lists = "joints that the animation lists more than once go by the last"
+        assert f"{lists}: {tokens[1]}" in said
+        # Which column counts is what the note says.
+        assert np.allclose(clip.rotations[1], plain.rotations[4])
 
     def test_quaternions_that_are_not_unit(self, tmp_path: Path) -> None:
         maker = crew(np.random.default_rng(0))

@@ -18,10 +18,12 @@ pytest.importorskip("pxr", reason="usd-core is not installed")
 from pxr import Sdf, Usd
 
 from kinelint.errors import AssetError
+from kinelint.readers import read
 from kinelint.readers.options import ReadOptions
 from kinelint.readers.usd import read_usd
 from kinelint.readers.usd_layers import Layers
-from kinelint.readers.usd_sniff import sniff
+from kinelint.readers.usd_sniff import CARRIES, sniff
+from kinelint.readers.usd_words import plain
 from readers.usd_maker import crew
 
 OPTIONS = ReadOptions()
@@ -288,3 +290,58 @@ def test_sniffing(tmp_path: Path) -> None:
     assert not sniff(b"", tmp_path)
     assert not sniff(b"PK\x03\x04", tmp_path)
     assert not sniff(b'{"asset"', tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "body", "said"),
+    [
+        (
+            "a.usda",
+            'def "A" ( references = </B> ) {}\ndef "B" ( references = </A> ) {}\n',
+            "Cycle detected: @a.usda@</A> references: @a.usda@</B> which CANNOT reference",
+        ),
+        (
+            "a.usda",
+            'def "A" ( references = @./b.usda@</None> ) {}\n',
+            "Unresolved reference prim path @b.usda@</None> introduced by @a.usda@</A>",
+        ),
+        (
+            "a.usda",
+            'def "A" ( references = @./none.usda@ ) {}\n',
+            "Could not open asset @none.usda@ for reference introduced by @a.usda@</A>",
+        ),
+    ],
+)
+def test_errors_of_composition_are_alike_wherever_the_asset_lies(
+    name: str, body: str, said: str, tmp_path: Path
+) -> None:
+    seen = set()
+    for folder in ("deck", "it's a @ 'hold'"):
+        asset = tmp_path / folder / name
+        asset.parent.mkdir()
+        asset.with_name("b.usda").write_text("#usda 1.0\n")
+        asset.write_text("#usda 1.0\n" + body)
+        with pytest.raises(AssetError) as caught:
+            read_usd(asset, ReadOptions())
+        seen.add(caught.value.what)
+    assert len(seen) == 1
+    assert said in seen.pop()
+
+
+def test_words_of_usd_core_lose_folders_and_addresses(tmp_path: Path) -> None:
+    for text, said in {
+        f"Failed to open asset '{tmp_path}/hold/x.usdc'": "Failed to open asset 'hold/x.usdc'",
+        "Failed to open '/mnt/crew/x.usdc' at 0x55ba76973780": "Failed to open 'x.usdc' at …",
+        'in "C:\\crew\\x.usdc" at </Crew/Skel.joints>': 'in "x.usdc" at </Crew/Skel.joints>',
+        "Layer anon:0x55ba76973780:a.usda is broken.": "Layer a.usda is broken",
+    }.items():
+        assert plain(text, str(tmp_path / "a.usda")) == said
+
+
+def test_usd_under_another_ending_is_refused_by_name(tmp_path: Path) -> None:
+    whole = crew(np.random.default_rng(0)).save(tmp_path / "crew.usdc")
+    lies = whole.rename(tmp_path / "lies.fbx")
+    with pytest.raises(AssetError, match=r"its ending '\.fbx' is none of USD's") as caught:
+        read(lies)
+    assert ".usdc" in caught.value.mend
+    assert "refused by its ending" in CARRIES

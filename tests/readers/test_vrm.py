@@ -204,9 +204,51 @@ def test_expressions_of_a_figure_name_the_morph_targets_that_they_drive(tmp_path
     )
     assert notes_on(asset, "expressions") == [
         "2 expressions (0 custom) on 2 morph targets: aa, happy",
+        "binds of expressions that lead to no morph target were left out: 1 bind, happy",
         "colours and textures of expressions are not read: 1 expression, happy",
     ]
     assert notes_on(asset, "gaze") == ["eyes that follow a target (by bones) are not judged"]
+
+
+@pytest.mark.parametrize(
+    "bind",
+    [
+        {"node": len(NAMES), "index": 3, "weight": 1.0},
+        {"node": len(NAMES), "index": -1, "weight": 1.0},
+        {"node": 999, "index": 0, "weight": 1.0},
+        {"node": 0, "index": 0, "weight": 1.0},
+        {"node": len(NAMES), "index": 0, "weight": "all"},
+        "happy",
+    ],
+)
+def test_an_expression_whose_only_bind_leads_nowhere_is_told(tmp_path, bind):
+    maker = animated(figure(STRAIGHT), bending(1))
+    assert face(maker) == len(NAMES)
+    expressions = {"preset": {"happy": {"morphTargetBinds": [bind]}}}
+    declared(maker, "VRMC_vrm", {"humanoid": human_bones(), "expressions": expressions})
+    assert notes_on(asset_of(maker, tmp_path), "expressions") == [
+        "binds of expressions that lead to no morph target were left out: 1 bind, happy"
+    ]
+
+
+@pytest.mark.parametrize("wrong", ["no", 3, [], None])
+def test_parts_of_a_wrong_type_are_told(tmp_path, wrong):
+    maker = vrma(expressions={"preset": wrong, "custom": {}}, lookAt=wrong)
+    maker.tree["extensions"]["VRMC_vrm_animation"]["humanoid"] = wrong
+    said = notes_on(asset_of(maker, tmp_path, "wave.vrma"), "extensions")
+    parts = [f"VRMC_vrm_animation/{key}" for key in ("humanoid", "lookAt", "expressions/preset")]
+    text = "parts of the VRM extensions are of a wrong type and were not read"
+    assert said == [f"{text}: {', '.join(parts)}"]
+
+
+def test_a_preset_that_is_none_is_told(tmp_path):
+    node = len(NAMES)
+    maker = vrma(expressions={"preset": {"seasick": {"node": node}, "happy": {"node": node + 1}}})
+    for name in ("seasick", "happy"):
+        maker.node(name)
+    asset = asset_of(maker, tmp_path, "wave.vrma")
+    text = "presets that VRM 1.0 does not have were read as custom expressions"
+    assert f"{text}: seasick" in notes_on(asset, "expressions")
 
 
 def test_expressions_of_vrm_0_have_the_names_of_vrm_1(tmp_path):

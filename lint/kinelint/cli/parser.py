@@ -109,7 +109,9 @@ def _gate(parser: argparse.ArgumentParser) -> None:
         help="processes to work in; as many as cores if left out, 0 for none",
     )
     parser.add_argument(
-        "--all", action="store_true", help="show every finding, not the worst of each clip"
+        "--all",
+        action="store_true",
+        help="show every finding, note and reason, not the first of each",
     )
     parser.add_argument(
         "--quiet", action="store_true", help="show findings only, nothing that was assumed"

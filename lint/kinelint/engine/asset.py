@@ -109,7 +109,9 @@ def _add_clip(context: Context, task: ToJudge, clip: Clip, made: _Parts) -> None
     try:
         prepared = prepare(clip)
     except AssetError as error:
-        trouble = Trouble("unreadable-asset", unread(error), shown, error.place, clip.name)
+        # The clip has a field of its own.
+        place = error.place.removeprefix(f"clip {clip.name!r}").removeprefix(", ")
+        trouble = Trouble("unreadable-asset", unread(error), shown, place, clip.name)
         made.troubles.append(trouble)
         made.clips.append(_clip_report(clip, cue))
         return

@@ -72,7 +72,8 @@ def lines(
         width: cells of the terminal; no line is wider (at least 40 are taken).
         colour: whether to use ANSI colours; it is for the caller to know NO_COLOR and terminals.
         quiet: leaves out what was waived, assumed and not judged; the last lines count it.
-        most: findings shown of one clip, the worst; the others are counted. None shows all.
+        most: findings shown of one clip, the worst; the others are counted. None shows all, and
+            every note and reason at the end.
     """
     width, ink = max(width, 40), Ink(colour)
     troubles = incidents(report)
@@ -83,7 +84,7 @@ def lines(
         yield from block.lines(common, ink, width=width, quiet=quiet, most=most)
     yield from file_lines(report, width, ink)
     if not quiet:
-        yield from common.lines(ink, width)
+        yield from common.lines(ink, width, every=most is None)
     yield from _causes(report, width, ink)
     yield from _troubles(troubles, width, ink)
     yield ""

@@ -104,12 +104,15 @@ class Common:
         rows = [_Row(heading, _merged(texts)) for (heading, _), texts in by_kind.items()]
         return [(row.heading, row.text) for row in _gathered(rows)]
 
-    def lines(self, ink: Ink, width: int) -> Iterator[str]:
-        """The sections at the end, on what several clips have in common."""
-        yield from self._section("Noted", self.noted, ink, width)
-        yield from self._section("Not judged", self.unjudged, ink, width)
+    def lines(self, ink: Ink, width: int, *, every: bool = False) -> Iterator[str]:
+        """The sections at the end, on what several clips have in common; all of it if `every`."""
+        most = None if every else _MOST_ROWS
+        yield from self._section("Noted", self.noted, ink, width, most)
+        yield from self._section("Not judged", self.unjudged, ink, width, most)
 
-    def _section(self, title: str, table: Table, ink: Ink, width: int) -> Iterator[str]:
+    def _section(
+        self, title: str, table: Table, ink: Ink, width: int, most: int | None
+    ) -> Iterator[str]:
         kinds = [kind for kind in table.texts if kind not in self.in_blocks]
         if not kinds:
             return
@@ -118,7 +121,7 @@ class Common:
             _Row(kind[0], _merged(table.texts[kind]), table.clips[kind], len(table.texts[kind]))
             for kind in kinds
         )
-        shown, hidden = rows[:_MOST_ROWS], rows[_MOST_ROWS:]
+        shown, hidden = rows[:most], rows[len(rows[:most]) :]
         yield ""
         yield ink.strong(title)
         cells = min(max(cell_width(row.heading) for row in shown), width // 4)

@@ -35,7 +35,7 @@ from kinelint.readers.fbx_takes import (
     unread_notes,
     weight_channels,
 )
-from kinelint.readers.fbx_timing import frame_rate_hz
+from kinelint.readers.fbx_timing import frame_rate_hz, rate_notes
 from kinelint.readers.fbx_zero import zero_turns
 from kinelint.readers.options import ReadOptions
 
@@ -110,9 +110,17 @@ def _check_unit(settings: Any) -> None:
 
 
 def _up_axis(scene: Any) -> str | None:
-    """The axis that is up, as the scene was converted; None if the file names no axes."""
-    unknown = binding().CoordinateAxis.UNKNOWN
-    return None if kept(scene.settings).axes.up == unknown else "y"
+    """The axis that is up, as the scene was converted; None if the file names no three axes.
+
+    The binding converts nothing then.
+    """
+    axes = _axes(scene)
+    named = binding().CoordinateAxis.UNKNOWN not in axes
+    return "y" if named and len({int(one) // 2 for one in axes}) == 3 else None
+
+
+def _axes(scene: Any) -> list[Any]:
+    return list(kept(scene.settings).axes)
 
 
 def _bound(scene: Any, nodes: Nodes) -> set[int]:
@@ -138,16 +146,20 @@ def _scene_notes(scene: Any, nodes: Nodes) -> Iterator[Note]:
     if metadata.version < _OLDEST:
         text = f"FBX {metadata.version / 1000:g} is older than what this reader was tried with"
         yield Note("version", text)
-    if _up_axis(scene) is None:
+    if binding().CoordinateAxis.UNKNOWN in _axes(scene):
         yield Note("axes", "the file does not say which axis is up")
+    elif _up_axis(scene) is None:
+        text = "two of the file's axes are one: what it says of them, and of up, was not used"
+        yield Note("axes", text)
     elif _left_handed(settings):
         yield Note("axes", "the file's axes are left-handed; the scene was mirrored")
+    yield from rate_notes(settings, kept(settings.props).find_int("TimeMode", 0))
     constraints = listed(scene.constraints)
     if constraints:
         kinds = Counter(one.type_name or "constraint" for one in constraints)
-        names = listing([f"{kind!r} ({count})" for kind, count in kinds.most_common()])
-        text = f"not evaluated: {counted(len(constraints), 'constraint')}"
-        yield Note("constraints", f"{text}: {names}")
+        listed_kinds = listing([f"{kind!r} ({count})" for kind, count in kinds.most_common()])
+        text = f"not evaluated: {counted(len(constraints), 'constraint')}: {listed_kinds}"
+        yield Note("constraints", f"{text}; named {few(one.name for one in constraints)}")
     caches = listed(scene.cache_deformers)
     if caches:
         text = f"not opened: {counted(len(caches), 'cache')} of moving vertices"

@@ -63,7 +63,7 @@ def load(path: Path, options: ReadOptions) -> Any:
         said = str(error) or type(error).__name__
         # What the binding says of most damage.
         said = "its data are damaged" if said == "Failed to load" else said
-        what = f"cannot be read as FBX: {said}"
+        what = f"the library that reads FBX refuses them: {said}"
         raise AssetError(what, path=str(path), place="FBX data", mend=mend) from error
     about = kept(scene.metadata)
     if about.ascii:

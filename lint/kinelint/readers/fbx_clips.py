@@ -30,12 +30,16 @@ _MOST_JOINT_FRAMES = 120_000_000
 
 @dataclass(frozen=True, eq=False)
 class Planned:
-    """A take with its frames laid out: `keys_s` ``(keys,)`` within it, and how many are not."""
+    """A take with its frames laid out: `keys_s` ``(keys,)`` within it, and how many are not.
+
+    `file_hz` is the rate of the file, None if it says none.
+    """
 
     take: Take
     keys_s: Floats
     outside: int
     plan: sampling.Plan
+    file_hz: float | None
 
 
 @dataclass
@@ -66,7 +70,7 @@ class Planner:
         )
         self._check(take, begin, end, len(take.weights), plan)
         self._joint_frames += (plan.steps + 1) * (len(self.joints) + len(take.weights))
-        return Planned(take, within, len(keys) - len(within), plan)
+        return Planned(take, within, len(keys) - len(within), plan, self.file_hz)
 
     def _check(
         self,
@@ -228,6 +232,11 @@ def _notes(planned: Planned, tree: Tree, skeleton: Skeleton, scales: Floats) -> 
     notes, plan = [], planned.plan
     if planned.outside:
         text = f"left out what lies outside the take's own time: {counted(planned.outside, 'key')}"
+        notes.append(Note("sampling", text))
+    file_hz = planned.file_hz
+    if file_hz and plan.key_rate_hz and abs(plan.asked_hz / file_hz - 1.0) > 0.01:
+        text = f"the file's frame rate is {file_hz:.5g} Hz, its keys stand on frames at"
+        text = f"{text} {plan.key_rate_hz:.5g} Hz; sampled at {plan.rate_hz:.5g} Hz"
         notes.append(Note("sampling", text))
     if plan.key_rate_hz is None:
         text = f"the keys lie on no uniform grid; sampled at {plan.rate_hz:.5g} Hz"

@@ -36,7 +36,8 @@ Not told: where curves of Euler angles wrap or flip to their other reading.
 Set aside with a note: other animated properties (cameras, lights, visibility, custom attributes),
 constraints and control rigs, keys outside the take's time, muted layers beside several others,
 layers set to play alone, interpolation of rotations as quaternions, spheric rotation order, caches
-of moving vertices, more than four joints a vertex, takes that move nothing.
+of moving vertices, more than four joints a vertex, takes that move nothing, frame rates and axes
+that are none.
 
 Not read, without a note: materials, textures, normals, embedded and external files, audio.
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
+from kinelint.finding import Note
 from kinelint.kinematics.arrays import Floats
 from kinelint.readers import sampling
 
@@ -17,6 +19,7 @@ _EXACT_HZ = {
     "FILM_FULL_FRAME": 24000.0 / 1001.0,
     "E59_94_FPS": 60000.0 / 1001.0,
 }
+_LAST_MODE = 17  # FBX knows time modes 0 to 17 (the binding's list)
 _LEAST_HZ = 23.9
 _ON_GRID = 0.02  # of a step
 _TIMES = (1, 2, 3, 4, 5, 6, 8, 10)
@@ -28,6 +31,22 @@ def frame_rate_hz(settings: Any) -> float | None:
     exact = _EXACT_HZ.get(getattr(settings.time_mode, "name", ""))
     rate = float(settings.frames_per_second) if exact is None else exact
     return rate if math.isfinite(rate) and 0.1 <= rate <= 10_000.0 else None
+
+
+def rate_notes(settings: Any, time_mode: int) -> Iterator[Note]:
+    """What the file says of its frames and no reader can take.
+
+    Args:
+        settings: of the scene.
+        time_mode: the number in the file, which the binding replaces if it knows it not.
+    """
+    rate = float(settings.frames_per_second)
+    if not 0 <= time_mode <= _LAST_MODE:
+        text = f"the time mode {time_mode} is none of FBX's; {rate:.5g} Hz were taken"
+        yield Note("sampling", text)
+    elif frame_rate_hz(settings) is None:
+        text = f"the file's frame rate, {rate:g} Hz, is none of motion and was set aside"
+        yield Note("sampling", text)
 
 
 def plan(

@@ -136,16 +136,24 @@ class ClipMaker:
         frames, long = plan.steps + 1, long_turns.Gathered()
         turned = np.repeat(self.rig.skeleton.rest_rotations[..., None], frames, axis=-1)
         moved: dict[str, dict[int, Floats]] = {"translation": {}, "scale": {}}
-        strays = 0
+        strays = empty = 0
         for (path, keys, mode), channels in self._groups(animation).items():
             joints = [self.rig.joint_of[one.node] for one in channels]
             curves = self._curves(channels, path, mode)
             if path == "rotation":
                 strays += int(np.sum(_not_unit(curves[1])))
-                turned[joints] = _sampled_rotations(curves, mode, at[keys])
+                zero = (curves[1] == 0.0).all(axis=1).any(axis=1)
+                empty += int(np.sum(zero))
+                sampled = _sampled_rotations(curves, mode, at[keys])
+                if zero.any():
+                    _keep_zeros(sampled, curves[1], zero)
+                turned[joints] = sampled
                 long.add(_long_turns(curves[1], joints, mode, self._times[keys], plan))
             else:
                 moved[path].update(self._off_rest(path, joints, curves, mode, at[keys]))
+        if empty:
+            text = f"{empty} rotation channels hold quaternions of zero length, which turn nowhere"
+            notes.append(Note("rotations", f"{text}; such a clip is not judged"))
         if strays:
             text = f"{strays} rotation channels hold quaternions that are not of length 1"
             notes.append(Note("rotations", f"{text}; they were normalised"))
@@ -290,7 +298,18 @@ def _long_turns(
 
 def _not_unit(values: Floats) -> NDArray[np.bool_]:
     lengths = np.einsum("cqk,cqk->ck", values, values)
-    return np.asarray((np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE).any(axis=-1))
+    off = (np.abs(lengths - 1.0) > 2.0 * _UNIT_NOISE) & (lengths > 0.0)
+    return np.asarray(off.any(axis=-1))
+
+
+def _keep_zeros(sampled: Floats, values: Floats, zero: NDArray[np.bool_]) -> None:
+    """Frames that hang on a key of zero length are of zero length: intake names them so.
+
+    In a channel that holds what is no number too, they stay as they are.
+    """
+    for row in np.flatnonzero(zero & np.isfinite(values).all(axis=(1, 2))):
+        lost = np.isnan(sampled[row]).any(axis=0)
+        sampled[row][:, lost] = 0.0
 
 
 def _listed(moved: dict[int, Floats], shape: tuple[int, ...]) -> tuple[Ints, Floats]:

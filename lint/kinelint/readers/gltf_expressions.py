@@ -66,11 +66,47 @@ def signs(document: Document) -> dict[int, str]:
 def binds(document: Document) -> list[Bind]:
     """Which morph targets the expressions of a VRM figure drive."""
     targets = [_target_count(document, mesh) for mesh in document.table("meshes")]
-    return [
-        one
-        for one in (*_present(document), *_older(document))
-        if one.mesh < len(targets) and one.target < targets[one.mesh]
-    ]
+    return [one for one in _listed(document) if isinstance(one, Bind) and _leads(one, targets)]
+
+
+def _leads(one: Bind, targets: list[int]) -> bool:
+    return one.mesh < len(targets) and one.target < targets[one.mesh]
+
+
+def _listed(document: Document) -> Iterator[Bind | str]:
+    """Every bind; of one that is malformed the name of its expression."""
+    yield from _present(document)
+    yield from _older(document)
+
+
+def _lost(document: Document) -> Iterator[str]:
+    """Names of expressions, once for each bind that leads to no morph target."""
+    targets = [_target_count(document, mesh) for mesh in document.table("meshes")]
+    for one in _listed(document):
+        if isinstance(one, str):
+            yield one
+        elif not _leads(one, targets):
+            yield one.expression
+
+
+def _oddities(document: Document) -> Iterator[Note]:
+    """What of expressions was passed over since it is not as VRM has it."""
+    lost = list(_lost(document))
+    if lost:
+        text = "binds of expressions that lead to no morph target were left out"
+        which = few(list(dict.fromkeys(lost)))
+        yield Note("expressions", f"{text}: {counted(len(lost), 'bind')}, {which}")
+    unknown = [name for name in _presets(document) if name not in PRESETS]
+    if unknown:
+        text = "presets that VRM 1.0 does not have were read as custom expressions"
+        yield Note("expressions", f"{text}: {few(unknown)}")
+
+
+def _presets(document: Document) -> Iterator[str]:
+    for extension in ("VRMC_vrm", "VRMC_vrm_animation"):
+        expressions = document.inner(document.tree, "extensions", extension, "expressions")
+        listed = document.inner(expressions, "preset")
+        yield from listed if type(listed) is dict else {}
 
 
 def notes(document: Document) -> Iterator[Note]:
@@ -83,6 +119,7 @@ def notes(document: Document) -> Iterator[Note]:
         held = counted(count, "morph target")
         text = f"{counted(len(names), 'expression')} ({own} custom) on {held}"
         yield Note("expressions", f"{text}: {few(names)}")
+    yield from _oddities(document)
     looks = [
         name
         for name, entry in _entries(document)
@@ -114,26 +151,28 @@ def _entries(document: Document) -> Iterator[tuple[str, Any]]:
         yield _OLD.get(preset, str(document.inner(entry, "name") or preset)), entry
 
 
-def _present(document: Document) -> Iterator[Bind]:
+def _present(document: Document) -> Iterator[Bind | str]:
     nodes = document.table("nodes")
     for name, entry in _entries(document):
         listed = document.inner(entry, "morphTargetBinds")
         for one in listed if type(listed) is list else []:
             node = document.inner(one, "node")
-            if type(node) is int and 0 <= node < len(nodes):
-                yield from _bind(document, name, nodes[node].get("mesh"), one, 1.0)
+            there = type(node) is int and 0 <= node < len(nodes)
+            mesh = nodes[node].get("mesh") if there else None
+            yield _bind(document, name, mesh, one, 1.0)
 
 
-def _older(document: Document) -> Iterator[Bind]:
+def _older(document: Document) -> Iterator[Bind | str]:
     for name, entry in _entries(document):
         listed = document.inner(entry, "binds")
         for one in listed if type(listed) is list else []:
             # Weights went from 0 to 100 before VRM 1.0.
-            yield from _bind(document, name, document.inner(one, "mesh"), one, 0.01)
+            yield _bind(document, name, document.inner(one, "mesh"), one, 0.01)
 
 
-def _bind(document: Document, name: str, mesh: Any, entry: Any, scale: float) -> Iterator[Bind]:
+def _bind(document: Document, name: str, mesh: Any, entry: Any, scale: float) -> Bind | str:
     target, weight = document.inner(entry, "index"), document.inner(entry, "weight")
     right = type(mesh) is int and type(target) is int and mesh >= 0 and target >= 0
     if right and type(weight) in (int, float):
-        yield Bind(name, mesh, target, weight * scale)
+        return Bind(name, mesh, target, weight * scale)
+    return name

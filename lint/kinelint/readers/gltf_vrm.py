@@ -90,6 +90,7 @@ def notes(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Iterato
         version = document.inner(document.tree, "extensions", name, "specVersion")
         if version is not None and not str(version).startswith("1."):
             yield Note("extensions", f"{name} of version {version} was read as version 1.0")
+    yield from _wrong_kinds(document)
     missing = [bone for bone in REQUIRED if bone not in bones]
     if bones and missing:
         text = f"the humanoid lacks bones that VRM requires: {few(missing)}"
@@ -100,6 +101,35 @@ def notes(document: Document, nodes: Nodes, bones: Mapping[str, int]) -> Iterato
         yield Note("humanoid", text)
     yield from _gaze_notes(document)
     yield from _driven(document, nodes)
+
+
+def _wrong_kinds(document: Document) -> Iterator[Note]:
+    """Parts of VRM extensions that are no object (or list, of VRM 0.x), and so were not read."""
+    wrong = []
+    for name, kind in (("VRMC_vrm", dict), ("VRMC_vrm_animation", dict), ("VRM", list)):
+        extension = document.inner(document.tree, "extensions", name)
+        if extension is None:
+            continue
+        if type(extension) is not dict:
+            wrong.append(name)
+            continue
+        wrong += [
+            f"{name}/{key}"
+            for key in ("humanoid", "expressions", "lookAt", "blendShapeMaster")
+            if type(extension.get(key, {})) is not dict
+        ]
+        bones = document.inner(extension, "humanoid", "humanBones")
+        if bones is not None and type(bones) is not kind:
+            wrong.append(f"{name}/humanoid/humanBones")
+        groups = document.inner(extension, "expressions")
+        wrong += [
+            f"{name}/expressions/{key}"
+            for key in ("preset", "custom")
+            if type(groups) is dict and type(groups.get(key, {})) is not dict
+        ]
+    if wrong:
+        text = "parts of the VRM extensions are of a wrong type and were not read"
+        yield Note("extensions", f"{text}: {few(wrong)}")
 
 
 def is_animation(document: Document) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -181,8 +182,10 @@ class ClipMaker:
     ) -> None:
         """Write rotations into `turned`; put what else moves among the moved parts."""
         notes += _animation_notes(source, rig)
-        columns = [i for i, token in enumerate(source.joints) if token in rig.joint_of]
-        joints = [rig.joint_of[source.joints[i]] for i in columns]
+        # Of a joint that is listed more than once the last column stays, as in UsdSkel.
+        listed = enumerate(source.joints)
+        column_of = {rig.joint_of[token]: i for i, token in listed if token in rig.joint_of}
+        joints, columns = list(column_of), list(column_of.values())
         blocked = np.zeros(len(codes), dtype=np.bool_)
         for name in JOINT_ARRAYS:
             if name in source.missing:
@@ -191,14 +194,19 @@ class ClipMaker:
             # UsdSkel plays the rest pose wherever one of the three says nothing.
             blocked |= nothing
             # Joint by joint, which stays in the processor's cache.
-            strays = 0
+            strays = empty = 0
             for column, joint in zip(columns, joints, strict=True):
                 own = values[:, column].T.astype(np.float64)
                 if name == "rotations":
                     strays += _turn(own, turned[joint])
                     self._long.add(_long_turns(turned[joint], joint))
+                    empty += bool((own == 0.0).all(axis=0).any())
                 else:
                     self._keep(name, rig, joint, own)
+            if empty:
+                many = "1 joint has" if empty == 1 else f"{empty} joints have"
+                text = f"{many} rotations of zero length, which turn nowhere"
+                notes.append(Note("rotations", f"{text}; such a clip is not judged"))
             if strays:
                 many = "1 joint has" if strays == 1 else f"{strays} joints have"
                 text = f"{many} rotations that are not of length 1"
@@ -241,13 +249,16 @@ class ClipMaker:
 
 
 def _turn(stored: Floats, into: Floats) -> bool:
-    """Write quaternions ``(4, frames or 1)``, scalar last, as unit ones; whether they were not."""
+    """Write quaternions ``(4, frames or 1)``, scalar last, as unit ones; whether they were not.
+
+    One of zero length stays so: intake then refuses it by that name.
+    """
     lengths = np.sqrt(np.sum(stored * stored, axis=0))
-    # A quaternion of length 0 gives NaN, which intake then reports.
-    with np.errstate(invalid="ignore", divide="ignore"):
-        into[0] = stored[3] / lengths
-        into[1:] = stored[:3] / lengths
-    return bool(np.any(np.abs(lengths - 1.0) > _UNIT_NOISE))
+    by = np.where(lengths == 0.0, 1.0, lengths)
+    with np.errstate(invalid="ignore"):
+        into[0] = stored[3] / by
+        into[1:] = stored[:3] / by
+    return bool(np.any((np.abs(lengths - 1.0) > _UNIT_NOISE) & (lengths > 0.0)))
 
 
 def _long_turns(turned: Floats, joint: int) -> LongTurns:
@@ -261,6 +272,10 @@ def _animation_notes(source: Animation, rig: Rig) -> Iterator[Note]:
     still = len(rig.tokens) - len(own & rig.joint_of.keys())
     if still:
         text = f"{still} of {len(rig.tokens)} joints are not animated and stay at rest"
+        yield Note("joints", text)
+    twice = [one for one, times in Counter(source.joints).items() if times > 1]
+    if twice:
+        text = f"joints that the animation lists more than once go by the last: {few(twice)}"
         yield Note("joints", text)
     if foreign:
         text = f"animated joints that the skeleton does not have were left out: {few(foreign)}"

@@ -37,7 +37,9 @@ Not read, without a note: materials, lights, points that move without a skeleton
 
 Refused: whatever lies outside the asset's folder (absolute paths, remote addresses, paths and links
 that lead out), asset paths that are expressions, other formats as layers, references that lead
-nowhere or in a circle, compressed packages, more joints or frames than the limits allow.
+nowhere or in a circle, compressed packages, more joints or frames than the limits allow. A USD file
+under the ending of another format is known by its content and refused by its ending, since USD
+itself opens layers by their endings: rename it.
 """
 
 

@@ -110,7 +110,7 @@ def open_scene(path: Path, options: ReadOptions) -> Scene:
         raise translated(problem, str(path)) from problem
     for broken in stage.GetCompositionErrors():
         if type(broken).__name__ in _BROKEN_ARCS:
-            what = f"cannot be composed: {plain(str(broken))}"
+            what = f"cannot be composed: {plain(str(broken), str(path))}"
             mend = "Mend or remove that reference, or flatten the stage."
             raise AssetError(what, path=str(path), place=str(broken.rootSite.path), mend=mend)
     layers.check_used(stage)
