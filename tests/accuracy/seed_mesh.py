@@ -25,8 +25,12 @@ from accuracy.clips import Subject, data_folder, subjects
 from accuracy.libigl_depth import depth_mm
 from accuracy.rig import Rig, min_jerk
 from kinelint.anatomy.mesh_body import MeshBody, Volume
+from kinelint.assemble import figure_of
+from kinelint.engine.skins import fitted
 from kinelint.finding import Finding
+from kinelint.intake import prepare
 from kinelint.motion import Motion
+from kinelint.readers import read
 from kinelint_rules.contact.on_mesh import skinned
 from kinelint_rules.contact.penetration import Penetration, PenetrationSettings
 
@@ -120,10 +124,23 @@ def _said(motion: Motion, pair: tuple[str, str], frame: int, mesh: bool) -> floa
     return None
 
 
-def seeds(folder: Path, most: int = 10) -> Iterator[tuple[float, Pushed]]:
+def crew() -> Iterator[Subject]:
+    """The example's clips on its body file."""
+    example = Path(__file__).resolve().parents[2] / "example_project"
+    asset = read(example / "crew_body.glb")
+    for path in sorted((example / "clips").rglob("*.bvh")):
+        clip = prepare(read(path).clips[0]).clip
+        scale = figure_of([clip]).metres_per_unit
+        skins = fitted(asset, clip.skeleton, scale)
+        if skins:
+            motion = Motion(clip, figure_of([clip], skins=skins))
+            yield Subject("crew_body", "bvh", motion, (clip,), skins)
+
+
+def seeds(folder: Path, most: int = 4) -> Iterator[tuple[float, Pushed]]:
     """Each size in some clips of each skinned character."""
     count: dict[str, int] = {}
-    for subject in subjects(folder, (".glb",)):
+    for subject in (*crew(), *subjects(folder, (".glb",))):
         if not subject.skins or count.get(subject.file, 0) >= most:
             continue
         some = False
