@@ -92,3 +92,8 @@ def test_channels_that_nobody_uses_are_no_defect():
 def test_clips_without_a_face_are_not_judged():
     with pytest.raises(NotApplicable):
         said(motion())
+
+
+@pytest.mark.parametrize("seconds", [0.02, 0.1, 0.5])
+def test_clips_shorter_than_any_window_are_judged(seconds):
+    assert said(face(seconds=seconds, jaw=lambda t: 0.3 + 0.2 * t)) == []

@@ -141,7 +141,9 @@ def _lively(weights: Floats, rate: float) -> Bools:
     """``(frames,)`` where any channel moves within half a second."""
     change = np.abs(np.diff(weights, axis=1, prepend=weights[:, :1])).max(axis=0) > 1e-4
     window = max(round(0.5 * rate), 1)
-    return np.asarray(np.convolve(change, np.ones(2 * window + 1), "same") > 0.5, np.bool_)
+    # "same" would be as long as the window in clips shorter than it.
+    spread = np.convolve(change, np.ones(2 * window + 1), "full")[window : window + change.size]
+    return np.asarray(spread > 0.5, np.bool_)
 
 
 def _made(
