@@ -144,9 +144,10 @@ def _leg(motion: Motion, act: Act, side: str, sign: float) -> None:
     # A knee that is bent backwards lies on the other side of the line from hip to ankle.
     back = act.knee_back.get(side, np.zeros(len(hip), dtype=bool))[:, None]
     knee = _bend(hip, foot.ankle, np.where(back, -pole, pole), THIGH, SHANK)
+    # Square to the plane of the leg: a shin that lies level must not turn about its own length.
+    x = unit(np.cross(hip - foot.ankle, pole))
     for name, top, bottom in ((f"{side}_thigh", hip, knee), (f"{side}_shin", knee, foot.ankle)):
         y = unit(top - bottom)
-        x = unit(np.cross(y, pole))
         r[name] = columns(x, y, np.cross(x, y))
     r[f"{side}_foot"] = about("Y", foot.yaw_deg) @ about("X", foot.pitch_deg)
     r[f"{side}_toes"] = r[f"{side}_foot"] @ about("X", foot.toes_deg)
