@@ -14,6 +14,10 @@ CAUTION = (
     "a performer."
 )
 _MADE = "<!-- Made from the rules themselves: edit the rule, not this page. -->"
+_MEASURED = (
+    "How often each built-in rule is right is measured: [ACCURACY.md](ACCURACY.md), beside this "
+    "page in the project."
+)
 _ABOUT_RANGES = re.compile(
     r"\b(joint (range|limit)|ranges? of (joint )?motion|hyperexten|flexion)", re.IGNORECASE
 )
@@ -84,7 +88,8 @@ def catalogue(infos: Sequence[RuleInfo], examples: Mapping[str, Sequence[str]] =
     ]
     pages = [markdown(one, examples.get(one.id, ()), caution=False) for one in infos]
     ending = [f"> {CAUTION}\n"] if any(needs_caution(one) for one in infos) else []
-    return "\n".join(["# Rules", "", _MADE, "", "\n".join(overview), "", *pages, *ending])
+    head = ["# Rules", "", _MADE, "", _MEASURED, "", "\n".join(overview), ""]
+    return "\n".join([*head, *pages, *ending])
 
 
 def text_page(info: RuleInfo) -> str:
