@@ -48,7 +48,8 @@ def points_on(mesh: Mesh, row: int, bind_m: Floats, turns: Floats, spacing_m: fl
     corners, shares = corners[kept], shares[kept]
     at = np.einsum("nk,nki->ni", shares, mesh.points_m[corners])
     hung = hung_on(mesh, corners, shares, bind_m, turns)
-    return Points(*hung, *_groups(at, spacing_m))
+    starts, middles, radii_m = _groups(at, spacing_m)
+    return Points(*hung, starts, middles, radii_m)
 
 
 def vertices_of(mesh: Mesh, which: Ints, bind_m: Floats, turns: Floats) -> Points:
