@@ -82,8 +82,7 @@ def page(every_trial: Sequence[Trial], told: Sequence[Told], minutes: dict[str, 
         "## By rule",
         f"Seeds of {tables.FROM:g} times the limit and above; precision over all sizes. Targets: "
         "recall 0.98, precision 0.95, 95 % of sizes within 10 %, 2 mm or 1 deg (whichever is "
-        "most), mean IoU 0.8. Even and odd: halves of the clips by the CRC-32 of the file's name; "
-        "defaults are chosen on the even one.",
+        "most), mean IoU 0.8. Even and odd: halves of the clips by the CRC-32 of the file's name.",
         tables.by_rule(every_trial),
         "## By kind of defect",
         tables.by_kind(every_trial),
@@ -103,18 +102,18 @@ def page(every_trial: Sequence[Trial], told: Sequence[Told], minutes: dict[str, 
 
 
 def _commit() -> str:
-    asked = ("git", "-C", str(ROOT), "rev-parse", "--short", "HEAD")
+    asked = ("git", "-C", str(ROOT), "describe", "--always", "--dirty", "--exclude", "*")
     done = subprocess.run(asked, capture_output=True, text=True, check=False)
     return done.stdout.strip() or "unknown"
 
 
-def _head(told: argparse.Namespace) -> str:
+def _head(told: argparse.Namespace, commit: str) -> str:
     command = "python tests/accuracy/judge.py" + (" --quick" if told.quick else "")
     return (
         "# How often each rule is right\n\n"
         f"<!-- Made by `{command} --per {told.per} --markdown rules/ACCURACY.md`. -->\n\n"
         f"Made on {datetime.date.today()} by `{command} --per {told.per}` at commit "
-        f"{_commit()}. Defects of known kind, place and size are put into open recordings and "
+        f"{commit}. Defects of known kind, place and size are put into open recordings and "
         "into the clips of the example, and each rule is asked about them with its defaults. A "
         "seed is found if findings of the level name its part and cover half of its frames. "
         "Findings that are neither about the seed nor said of the untouched clip count against "
@@ -141,6 +140,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for one in every()
         if (not names or one.name in names) and (not rules or one.rule in rules)
     ]
+    # Others may commit while it runs.
+    commit = _commit()
     tried = seeded(told, kinds)
     as_they_are: list[Told] = []
     minutes: dict[str, float] = {}
@@ -152,7 +153,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     print(text)
     print("\n".join(tables.lines_of(as_they_are)))
     if told.markdown:
-        told.markdown.write_text(_head(told) + text, encoding="utf-8")
+        told.markdown.write_text(_head(told, commit) + text, encoding="utf-8")
     if told.misses:
         missed = [one for one in tried if one.factor >= tables.FROM and not one.found]
         wrong = [one for one in tried if one.false]
