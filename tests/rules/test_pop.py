@@ -35,7 +35,7 @@ def test_the_size_is_what_scipy_says_of_the_turn(rate_hz, frames, kind):
     count = 2 * rate_hz + 1
     turn = np.zeros(count)
     at = count // 2
-    turn[at : count if kind == "stays" else at + frames] = 40.0
+    turn[at : count if kind == "stays" else at + frames] = 50.0
     made = swinging(rate_hz, extra=turn)
     clean = swinging(rate_hz)
     joint = made.part("left_upper_arm").joint

@@ -36,6 +36,8 @@ class Pop(Rule[PopSettings]):
     that wrap make a difference, since only the poses themselves are compared (for the stored
     numbers see `wrap-flip`).
 
+    Fingers get warnings at most: where nobody wore gloves, their joints are a guess that flips.
+
     A pose that is off for a few frames and comes back is one finding over these frames. Joints
     that jump at the same frame are one finding, the worst part first.
     """
