@@ -11,7 +11,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from making import acts, boathook, deck, defects, line
+from making import acts, boathook, deck, defects, line, sets, slips
 from making.pose import Motion, solve
 from making.write_bvh import write_bvh
 from making.write_glb import write_glb
@@ -28,6 +28,7 @@ def clean() -> dict[str, dict[str, Motion]]:
         "deck/walk_on_spot.glb": {"walk_on_spot": solve(spot, 30.0)},
         "deck/turn_left.bvh": {"turn_left": solve(deck.turn_about(30.0), 30.0)},
         "deck/step_to_quay.glb": {"step_to_quay": solve(deck.step_across(30.0), 30.0)},
+        "deck/hop.bvh": {"hop": solve(deck.hop(60.0), 60.0)},
         "deck/kneel_tie_off.bvh": {"kneel_tie_off": solve(deck.kneel(60.0), 60.0)},
         "line/haul.glb": {
             "haul_start": solve(line.haul_start(30.0), 30.0),
@@ -55,6 +56,20 @@ def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
         "line/catch_v2.glb": (defects.hand_in_thigh, 60.0),
         "boathook/push_off_v2.bvh": (defects.sunk_foot, 30.0),
         "boathook/return_v2.glb": (defects.floating_figure, 30.0),
+        "deck/step_to_quay_v2.glb": (slips.popped_arm, 30.0),
+        "deck/turn_left_v2.bvh": (slips.shivering_forearm, 60.0),
+        "deck/walk_v3.bvh": (slips.repeated_frames, 60.0),
+        "deck/tread_v2.glb": (slips.creeping_walk, 30.0),
+        "deck/hop_v2.bvh": (slips.slow_fall, 60.0),
+        "deck/lean_v2.glb": (slips.leans_back, 30.0),
+        "deck/idle_v3.bvh": (slips.long_forearm, 30.0),
+        "deck/turn_right_v2.bvh": (sets.edited_mirror, 30.0),
+        "line/throw_v3.bvh": (slips.wound_arm, 60.0),
+        "line/haul_end_v2.glb": (sets.off_chain, 30.0),
+        "line/catch_v3.glb": (sets.late_catch, 60.0),
+        "boathook/push_off_v3.bvh": (slips.slow_push, 30.0),
+        "cargo/carry_crate_v2.bvh": (slips.low_rate, 24.0),
+        "raw/take_07_v2.glb": (sets.uncut_take, 30.0),
     }
     files: dict[str, dict[str, Motion]] = {}
     truth = []
@@ -62,7 +77,7 @@ def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
         name = Path(file).stem
         motion, fact = make(rate_hz, f"clips/{file}#{name}")
         files[file] = {name: motion}
-        truth.append(fact)
+        truth += fact if isinstance(fact, list) else [fact]
     return files, truth
 
 
@@ -75,6 +90,9 @@ def main(folder: Path) -> None:
             write_bvh(path, next(iter(motions.values())))
         else:
             write_glb(path, motions)
+    # A working file that nobody has exported yet.
+    write_bvh(folder / "work" / "cast_off.bvh", solve(line.haul_end(30.0), 30.0))
+    truth.append(defects.UNEXPORTED)
     write_glb(folder / "crew_body.glb", {})
     (folder / "truth.toml").write_text(_table(truth), encoding="utf-8", newline="\n")
 

@@ -52,15 +52,21 @@ def boathook_return(rate_hz: float) -> Act:
     return _boathook(rate_hz, takes=False)
 
 
-def push_off(rate_hz: float) -> Act:
+# The push itself: from the boathook on the quay to arms and back stretched.
+PUSH_S = (0.9, 1.7)
+
+
+def push_off(rate_hz: float, push_s: float = PUSH_S[1] - PUSH_S[0]) -> Act:
     """Sets the boathook against the quay and leans into it, the right foot behind."""
-    t = times(2.8, rate_hz)
+    longer = push_s - (PUSH_S[1] - PUSH_S[0])
+    t = times(2.8 + longer, rate_hz)
     small = {"strike_deg": 3.0, "push_deg": 18.0, "clearance": 0.035}
     right = [
         Plant(-9, 0.45, -0.12, 0.0, -12.0, **small),
         Plant(0.95, 99, -0.13, -0.36, -24.0, **small),
     ]
-    share = keyed(t, [(0, 0.0), (0.9, 0.15), (1.7, 1.0), (2.2, 1.0), (2.8, 0.55)])
+    start, end = PUSH_S[0], PUSH_S[1] + longer
+    share = keyed(t, [(0, 0.0), (start, 0.15), (end, 1.0), (end + 0.5, 1.0), (end + 1.1, 0.55)])
     pelvis = np.stack((0.02 + 0.0 * t, STAND - 0.055 - 0.075 * share, -0.09 + 0.05 * share), axis=1)
     feet = {"left": still(t, 0.12, 0.06, 6.0), "right": foot_track(t, right)}
     wrists = {

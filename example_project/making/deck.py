@@ -127,6 +127,32 @@ def turn_about(rate_hz: float) -> Act:
     )
 
 
+PUSH_UP_S, CROUCH_M = 0.24, 0.12
+
+
+def hop(rate_hz: float, gravity: float = 9.81) -> Act:
+    """Bends the knees and hops onto the same spot of the deck; falls with this gravity, m/s2."""
+    speed = 2.0 * CROUCH_M / PUSH_UP_S  # as the push leaves it
+    air = 2.0 * speed / gravity
+    t = times(1.0 + PUSH_UP_S + air + PUSH_UP_S + 0.8, rate_hz)
+    leaves = 1.0 + PUSH_UP_S
+    lands = leaves + air
+    down = -CROUCH_M * (ease((t - 0.4) / 0.6) - ease((t - lands - PUSH_UP_S) / 0.7))
+    push = 0.5 * speed / PUSH_UP_S * np.clip(t - 1.0, 0.0, PUSH_UP_S) ** 2
+    inside = np.clip(t - leaves, 0.0, air)
+    up = speed * inside - 0.5 * gravity * inside**2
+    left = lands + PUSH_UP_S - t
+    give = CROUCH_M - 0.5 * speed / PUSH_UP_S * np.clip(left, 0.0, PUSH_UP_S) ** 2
+    height = down + push + up - np.where(t > lands, give, 0.0)
+    pelvis = np.stack((0.0 * t, STAND - 0.03 + height, 0.0 * t), axis=1)
+    feet = {"left": still(t, STANCE_X, 0.0, 7.0), "right": still(t, -STANCE_X, 0.0, -7.0)}
+    for foot in feet.values():
+        foot.ankle[:, 1] += up
+    swing = 0.08 * np.sin(np.pi * np.clip((t - 0.4) / (lands + 0.4), 0.0, 1.0)) ** 2
+    hands = {s: hang(pelvis, 0.0 * t, swing, s, 0.02) for s in ("left", "right")}
+    return assemble(t, pelvis, feet, hands)
+
+
 GAP_FLOOR = 0.12  # the quay lies higher than the deck
 
 

@@ -30,6 +30,18 @@ class Planted:
     story: str
 
 
+UNEXPORTED = Planted(
+    "work/cast_off.bvh",
+    "stale-export",
+    ("clip",),
+    0,
+    0,
+    0.0,
+    "",
+    "The working file was saved, and its export forgotten.",
+)
+
+
 def slid_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     """The left foot slides 80 mm forward in its second stance; the next swing hides it."""
     act = deck.walk(rate_hz)
@@ -59,7 +71,7 @@ def stretched_forearm(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     t = np.arange(motion.frames) / rate_hz
     share = bump(t, 1.0, 1.7, 0.15)
     pulled = motion.with_shift("right_hand", np.outer(share, [-0.06 * FOREARM, 0.0, 0.0]))
-    first, last = _above(share, 0.5)
+    first, last = above(share, 0.5)
     story = "The hand was keyed to the coil, further out than the arm reaches."
     return pulled, Planted(
         clip, "limb-stretch", ("right_forearm",), first, last, 6.0, "percent", story
@@ -72,7 +84,7 @@ def sunk_foot(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     t = np.arange(len(act.pelvis)) / rate_hz
     share = bump(t, 1.25, 2.35, 0.2)
     act.feet["right"].ankle[:, 1] -= 0.060 * share
-    first, last = _above(share, 0.85)
+    first, last = above(share, 0.85)
     story = "The hips were lowered for weight and the back foot went with them."
     return solve(act, rate_hz), Planted(
         clip, "ground-contact", ("right_foot",), first, last, 60.0, "mm", story
@@ -101,7 +113,7 @@ def backward_knee(rate_hz: float, clip: str) -> tuple[Motion, Planted]:
     act.knee_back["left"] = bend < 0
     _set_knee(act, "left", np.abs(bend))
     motion = solve(act, rate_hz)
-    first, last = _above(-bend, 10.0)
+    first, last = above(-bend, 10.0)
     story = "The leg was locked straight by hand, and went past straight."
     return motion, Planted(clip, "joint-limit", ("left_shank",), first, last, 18.0, "deg", story)
 
@@ -153,6 +165,7 @@ def _overlap(motion: Motion, first: str, second: str, frame: int) -> float:
     return float(radii - apart.min())
 
 
-def _above(share: Array, bound: float) -> tuple[int, int]:
+def above(share: Array, bound: float) -> tuple[int, int]:
+    """First and last frame in which something is above a bound."""
     inside = np.flatnonzero(share > bound)
     return int(inside[0]), int(inside[-1])

@@ -136,6 +136,10 @@ def line_throw(rate_hz: float) -> Act:
     )
 
 
+# When the line leaves the thrower's hand, flies, and is caught; each in its own clip.
+RELEASE_S, FLIGHT_S, CATCH_S = 1.25, 0.6, 0.9
+
+
 def line_catch(rate_hz: float) -> Act:
     """Sees the line come, raises both hands, takes it to the belly."""
     t = times(2.2, rate_hz)

@@ -46,6 +46,9 @@ class Motion:
     rotations: dict[str, Array]
     positions: dict[str, Array]
     rate_hz: float
+    # Rest offsets that are not the crew's, and angles (Z, X, Y) that are stored wound up, degrees.
+    offsets: dict[str, Array] = field(default_factory=dict)
+    wound_deg: dict[str, Array] = field(default_factory=dict)
 
     @property
     def frames(self) -> int:
@@ -66,6 +69,22 @@ class Motion:
             return self.positions[name]
         away = self.positions[name] - self.positions[parent]
         return np.asarray(np.einsum("fji,fj->fi", self.rotations[parent], away))
+
+    def at(self, frames: NDArray[np.intp]) -> Motion:
+        """The same with these of its frames, in this order."""
+        turned = {name: one[frames] for name, one in self.rotations.items()}
+        moved = {name: one[frames] for name, one in self.positions.items()}
+        return Motion(turned, moved, self.rate_hz)
+
+    def mirrored(self) -> Motion:
+        """The same with left and right exchanged: mirrored at the plane x = 0."""
+        flip = np.diag([-1.0, 1.0, 1.0])
+        made = Motion({}, {}, self.rate_hz)
+        for name in self.positions:
+            other = name.replace("left_", "*").replace("right_", "left_").replace("*", "right_")
+            made.rotations[other] = flip @ self.rotations[name] @ flip
+            made.positions[other] = self.positions[name] @ flip
+        return made
 
     def with_turn(self, name: str, axis: str, degrees: Array) -> Motion:
         """The same with one joint turned further, and all below it carried along."""

@@ -17,12 +17,12 @@ def write_bvh(path: Path, motion: Motion) -> None:
     """One file, one clip."""
     lines = ["HIERARCHY"]
     order: list[str] = []
-    _joint(lines, order, "pelvis", 0)
+    _joint(lines, order, "pelvis", 0, motion)
     columns = []
     for name in order:
         if name == "pelvis":
             columns.append(motion.positions[name] * CM)
-        columns.append(euler_zxy_deg(motion.local(name)))
+        columns.append(euler_zxy_deg(motion.local(name)) + motion.wound_deg.get(name, 0.0))
     rows = np.concatenate(columns, axis=1)
     lines += ["MOTION", f"Frames: {motion.frames}", f"Frame Time: {1.0 / motion.rate_hz:.7f}"]
     lines += [" ".join(f"{value:.4f}" for value in row + 0.0) for row in rows]
@@ -30,10 +30,11 @@ def write_bvh(path: Path, motion: Motion) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
 
 
-def _joint(lines: list[str], order: list[str], name: str, depth: int) -> None:
+def _joint(lines: list[str], order: list[str], name: str, depth: int, motion: Motion) -> None:
     pad = "  " * depth
     order.append(name)
-    x, y, z = OFFSETS[NAMES.index(name)] * CM * (0.0 if name == "pelvis" else 1.0)
+    offset = motion.offsets.get(name, OFFSETS[NAMES.index(name)])
+    x, y, z = offset * CM * (0.0 if name == "pelvis" else 1.0)
     position = "Xposition Yposition Zposition " if name == "pelvis" else ""
     count = 6 if position else 3
     lines += [
@@ -44,7 +45,7 @@ def _joint(lines: list[str], order: list[str], name: str, depth: int) -> None:
     ]
     for child, (parent, _) in JOINTS.items():
         if parent == name:
-            _joint(lines, order, child, depth + 1)
+            _joint(lines, order, child, depth + 1, motion)
     if name in ENDS:
         x, y, z = np.array(ENDS[name]) * CM
         lines += [
