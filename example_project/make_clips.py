@@ -6,16 +6,20 @@ Needs numpy only. Running it again gives the same bytes.
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
+from typing import TypeAlias
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from making import acts, boathook, deck, defects, line, sets, slips
+from making import acts, boathook, deck, defects, face, line, props, sets, slips
 from making.pose import Motion, solve
 from making.write_bvh import write_bvh
 from making.write_glb import write_glb
 
+Made: TypeAlias = tuple[Motion, defects.Planted] | tuple[Motion, list[defects.Planted]]
+Make: TypeAlias = Callable[[float, str], Made]
 WALK_M_PER_S = 2.0 * deck.STEP_M / deck.CYCLE_S
 
 
@@ -38,17 +42,16 @@ def clean() -> dict[str, dict[str, Motion]]:
         "line/throw.bvh": {"throw": solve(line.line_throw(60.0), 60.0)},
         "line/catch.glb": {"catch": solve(line.line_catch(60.0), 60.0)},
         "boathook/take.bvh": {"take": solve(boathook.boathook_take(30.0), 30.0)},
-        "boathook/return.glb": {"return": solve(boathook.boathook_return(30.0), 30.0)},
+        "boathook/return.glb": {"return": props.stow(30.0)},
         "boathook/push_off.bvh": {"push_off": solve(boathook.push_off(30.0), 30.0)},
-        "cargo/carry_crate.glb": {
-            "carry_crate": solve(deck.walk(30.0, loaded=True, step_m=0.50), 30.0)
-        },
+        "cargo/carry_crate.glb": {"carry_crate": props.carry(30.0)},
+        "line/call_out.glb": {"call_out": face.call_out(30.0)},
     }
 
 
 def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
     """The same for clips with a defect, and the truth about them."""
-    plan = {
+    plan: dict[str, tuple[Make, float]] = {
         "deck/walk_v2.bvh": (defects.slid_foot, 60.0),
         "deck/idle_v2.bvh": (defects.backward_knee, 30.0),
         "line/haul_loop_v2.glb": (defects.open_loop, 30.0),
@@ -69,10 +72,13 @@ def planted() -> tuple[dict[str, dict[str, Motion]], list[defects.Planted]]:
         "line/catch_v3.glb": (sets.late_catch, 60.0),
         "boathook/push_off_v3.bvh": (slips.slow_push, 30.0),
         "cargo/carry_crate_v2.bvh": (slips.low_rate, 24.0),
+        "line/call_out_v2.glb": (face.torn_mouth, 30.0),
+        "boathook/stow_v2.glb": (props.slipping, 30.0),
+        "boathook/stow_v3.glb": (props.snapping, 30.0),
         "raw/take_07_v2.glb": (sets.uncut_take, 30.0),
     }
     files: dict[str, dict[str, Motion]] = {}
-    truth = []
+    truth: list[defects.Planted] = []
     for file, (make, rate_hz) in plan.items():
         name = Path(file).stem
         motion, fact = make(rate_hz, f"clips/{file}#{name}")

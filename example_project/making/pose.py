@@ -46,6 +46,10 @@ class Motion:
     rotations: dict[str, Array]
     positions: dict[str, Array]
     rate_hz: float
+    # Props move by joints of their own: rotation and position in the world, as above.
+    props: dict[str, tuple[Array, Array]] = field(default_factory=dict)
+    # Weights of the face's morph targets.
+    face: dict[str, Array] = field(default_factory=dict)
     # Rest offsets that are not the crew's, and angles (Z, X, Y) that are stored wound up, degrees.
     offsets: dict[str, Array] = field(default_factory=dict)
     wound_deg: dict[str, Array] = field(default_factory=dict)

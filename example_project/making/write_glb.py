@@ -10,41 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from making.blob import Bin
 from making.crew import ENDS, JOINTS, NAMES, OFFSETS, PARENTS, tubes
+from making.face_mesh import TARGETS, face_mesh
 from making.pose import Motion
 from making.turns import Array, quaternion_xyzw, unit
 
 SIDES_OF_A_TUBE = 8
-_TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
-
-
-class Bin:
-    """The binary chunk, and the views and accessors into it."""
-
-    def __init__(self) -> None:
-        self.data = bytearray()
-        self.views: list[dict[str, Any]] = []
-        self.accessors: list[dict[str, Any]] = []
-
-    def add(self, values: Array, code: str, *, bounds: bool = False, target: int = 0) -> int:
-        """Appends (count, n) numbers of a struct code; gives the accessor's index."""
-        kinds = {"f": (5126, "<f4"), "H": (5123, "<u2"), "B": (5121, "u1")}
-        component, dtype = kinds[code]
-        table = np.ascontiguousarray(np.asarray(values, dtype=dtype).reshape(len(values), -1))
-        self.data += b"\0" * (-len(self.data) % 4)
-        view = {"buffer": 0, "byteOffset": len(self.data), "byteLength": table.nbytes}
-        self.views.append(view | ({"target": target} if target else {}))
-        self.data += table.tobytes()
-        accessor = {
-            "bufferView": len(self.views) - 1,
-            "componentType": component,
-            "count": len(table),
-            "type": _TYPES[table.shape[1]],
-        }
-        if bounds:
-            accessor |= {"min": table.min(axis=0).tolist(), "max": table.max(axis=0).tolist()}
-        self.accessors.append(accessor)
-        return len(self.accessors) - 1
 
 
 def bone_axes() -> dict[str, Array]:
@@ -73,15 +45,25 @@ def write_glb(path: Path, motions: Mapping[str, Motion]) -> None:
         "skeleton": 0,
     }
     nodes.append({"name": "crew", "mesh": 0, "skin": 0})
+    meshes = [{"name": "crew", "primitives": [mesh]}]
+    roots = [0, len(NAMES)]
+    for name in dict.fromkeys(name for motion in motions.values() for name in motion.props):
+        roots.append(len(nodes))
+        nodes.append({"name": name})
+    if any(motion.face for motion in motions.values()):
+        nodes[NAMES.index("head")]["children"] = [len(nodes)]
+        nodes.append({"name": "face", "mesh": len(meshes)})
+        meshes.append(face_mesh(blob))
     document: dict[str, Any] = {
         "asset": {"version": "2.0", "generator": "Night Ferry example"},
         "scene": 0,
-        "scenes": [{"nodes": [0, len(NAMES)]}],
+        "scenes": [{"nodes": roots}],
         "nodes": nodes,
-        "meshes": [{"name": "crew", "primitives": [mesh]}],
+        "meshes": meshes,
         "skins": [skin],
     }
-    animations = [_animation(blob, name, motion, axes) for name, motion in motions.items()]
+    places = {str(node["name"]): i for i, node in enumerate(nodes)}
+    animations = [_animation(blob, name, motion, axes, places) for name, motion in motions.items()]
     if animations:
         document["animations"] = animations
     document |= {"accessors": blob.accessors, "bufferViews": blob.views}
@@ -152,7 +134,9 @@ def _mesh(blob: Bin) -> dict[str, Any]:
     }
 
 
-def _animation(blob: Bin, title: str, motion: Motion, axes: Mapping[str, Array]) -> dict[str, Any]:
+def _animation(
+    blob: Bin, title: str, motion: Motion, axes: Mapping[str, Array], places: Mapping[str, int]
+) -> dict[str, Any]:
     seconds = np.arange(motion.frames) / motion.rate_hz
     time = blob.add(seconds[:, None], "f", bounds=True)
     samplers: list[dict[str, Any]] = []
@@ -167,6 +151,16 @@ def _animation(blob: Bin, title: str, motion: Motion, axes: Mapping[str, Array])
         for kind, values in paths.items():
             channels.append({"sampler": len(samplers), "target": {"node": i, "path": kind}})
             samplers.append({"input": time, "output": blob.add(values, "f")})
+    more: list[tuple[int, str, Array]] = []
+    for name, (turned, moved) in motion.props.items():
+        more += [(places[name], "rotation", quaternion_xyzw(turned))]
+        more += [(places[name], "translation", moved)]
+    if motion.face:
+        weights = np.stack([motion.face[target] for target in TARGETS], axis=1)
+        more += [(places["face"], "weights", weights.reshape(-1, 1))]
+    for node, path, values in more:
+        channels.append({"sampler": len(samplers), "target": {"node": node, "path": path}})
+        samplers.append({"input": time, "output": blob.add(values, "f")})
     return {"name": title, "samplers": samplers, "channels": channels}
 
 
