@@ -117,8 +117,8 @@ class ContactSync(GroupRule[ContactSyncSettings]):
     apart that is: the second is placed by `place_m` and `turn_deg`. A hand counts where it holds,
     62 mm beyond the wrist. If the times agree, the least distance between the two moments counts;
     if they do not, that at each one's own moment, so that one defect is not told twice. What is
-    thrown flies between release and catch: leave `touch` out there, and give the flight in
-    `offset_s`.
+    thrown flies between release and catch: leave `touch` out there, and name as the thrower's
+    moment when it arrives, not when it is let go.
 
     Where no moment is named the rule finds it and says so: of the first, where what touches (or
     the quickest hand or prop) is fastest, of the second, where its velocity changes most; where
